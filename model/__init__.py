@@ -1,0 +1,1 @@
+"""What an instrument is and how it sounds; imports nothing else of ours."""

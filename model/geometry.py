@@ -1,0 +1,191 @@
+"""What an instrument is: bore, tone holes, mouthpiece, barrel, reed, fingering chart.
+
+A leaf: standard library only. All lengths in metres, volumes in cubic metres, angles in radians.
+The axis x runs from the reed-tip plane (x = 0) to the foot; the bore starts at x = 0 with the
+mouthpiece written as the cylinder of its exit bore that holds its measured volume.
+Azimuth 0 faces away from the player (the front, where the fingers lie); it grows towards the
+player's right hand, so the thumb hole stands at pi.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from enum import StrEnum
+
+__all__ = [
+    "Barrel",
+    "Bore",
+    "Fingering",
+    "FingeringChart",
+    "HoleKind",
+    "Instrument",
+    "Mouthpiece",
+    "Reed",
+    "Register",
+    "ToneHole",
+]
+
+
+class HoleKind(StrEnum):
+    """What closes a tone hole."""
+
+    FINGER = "finger"
+    """A bare fingertip."""
+    PAD = "pad"
+    """A pad on a key; open, the pad hangs above the hole."""
+    SPEAKER = "speaker"
+    """The speaker (register) vent: a narrow tube closed by a pad."""
+
+
+class Register(StrEnum):
+    """Registers of the clarinet, by the mode of the air column that sounds."""
+
+    CHALUMEAU = "chalumeau"
+    THROAT = "throat"
+    CLARION = "clarion"
+    ALTISSIMO = "altissimo"
+
+
+@dataclass(frozen=True, slots=True)
+class Bore:
+    """The bore as straight tapers between stations; two stations at one x are a step.
+
+    stations: (x, radius) from the reed-tip plane to the foot, x never falling, first x = 0.
+    """
+
+    stations: tuple[tuple[float, float], ...]
+
+    @property
+    def length(self) -> float:
+        """Distance from the reed-tip plane to the foot, m."""
+        return self.stations[-1][0]
+
+    def radius(self, x: float) -> float:
+        """Radius at x by straight taper, m; at a step, the radius on the foot's side."""
+        before = self.stations[0]
+        for after in self.stations:
+            if after[0] > x:
+                span = after[0] - before[0]
+                if span <= 0.0:
+                    return after[1]
+                return before[1] + (after[1] - before[1]) * (x - before[0]) / span
+            before = after
+        return before[1]
+
+
+@dataclass(frozen=True, slots=True)
+class ToneHole:
+    """One hole from the bore to the outside.
+
+    chimney: height on the hole's axis from the bore's top generator line to the outer rim.
+    outer_radius: radius of the body at the hole, the flange that the hole radiates from.
+    pad_lift, pad_radius: the open pad above the hole; both zero for a bare hole.
+    """
+
+    name: str
+    x: float
+    diameter: float
+    chimney: float
+    azimuth: float
+    outer_radius: float
+    kind: HoleKind
+    pad_lift: float = 0.0
+    pad_radius: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Mouthpiece:
+    """A mouthpiece as the player owns it.
+
+    volume: air inside from the reed-tip plane to the end of its tenon, reed closed, measured by
+    the weight of water it holds. exit_radius: bore radius at the end of the tenon.
+    insertion: how deep its tenon enters the barrel.
+    """
+
+    volume: float
+    exit_radius: float
+    insertion: float
+
+    @property
+    def equivalent_length(self) -> float:
+        """Length of the cylinder of the exit bore that holds the same volume, m."""
+        return self.volume / (math.pi * self.exit_radius**2)
+
+
+@dataclass(frozen=True, slots=True)
+class Barrel:
+    """The tuning barrel.
+
+    length: bore length from the end of the mouthpiece's tenon to the top of the upper joint,
+    pushed in. pull: how far it is drawn out now; slide: the most it may be drawn out.
+    The gap that a pull opens is as wide as the socket: socket_radius.
+    """
+
+    length: float
+    pull: float
+    slide: float
+    socket_radius: float
+
+
+@dataclass(frozen=True, slots=True)
+class Reed:
+    """The reed as the air volume that its yielding and its own flow add at the tip (m3)."""
+
+    equivalent_volume: float
+
+
+@dataclass(frozen=True, slots=True)
+class Fingering:
+    """How one written note is played.
+
+    written: note name in scientific pitch (written C4 is middle C). mode: which resonance
+    sounds, counted from 1. covered: finger holes closed by fingers. pressed: keys pressed.
+    open: every hole of the instrument that stands open. weight: its share in the search.
+    """
+
+    written: str
+    register: Register
+    mode: int
+    fork: bool
+    covered: tuple[str, ...]
+    pressed: tuple[str, ...]
+    open: tuple[str, ...]
+    weight: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class FingeringChart:
+    """All fingerings of one system and preset, lowest note first."""
+
+    system: str
+    fingerings: tuple[Fingering, ...]
+    twelfths: tuple[tuple[str, str], ...]
+
+    def __getitem__(self, written: str) -> Fingering:
+        for fingering in self.fingerings:
+            if fingering.written == written:
+                return fingering
+        raise KeyError(written)
+
+
+@dataclass(frozen=True, slots=True)
+class Instrument:
+    """A whole instrument, ready to be scored.
+
+    size: sounding pitch of its written C ("A4"). holes: ordered from the reed to the foot.
+    foot_outer_radius is not part of it: the bell's rim is thin and radiates unflanged.
+    """
+
+    size: str
+    bore: Bore
+    holes: tuple[ToneHole, ...]
+    mouthpiece: Mouthpiece
+    barrel: Barrel
+    reed: Reed
+
+    def hole(self, name: str) -> ToneHole:
+        for hole in self.holes:
+            if hole.name == name:
+                return hole
+        raise KeyError(name)

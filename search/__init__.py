@@ -1,0 +1,1 @@
+"""Finds instruments: tunes one size, seeks the reach of a hand."""

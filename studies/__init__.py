@@ -1,0 +1,1 @@
+"""The door for people: requests, results, command line, reports."""
