@@ -16,13 +16,18 @@ from enum import StrEnum
 __all__ = [
     "Barrel",
     "Bore",
+    "Finger",
     "Fingering",
     "FingeringChart",
     "HoleKind",
+    "HolePlace",
     "Instrument",
+    "Key",
+    "Lane",
     "Mouthpiece",
     "Reed",
     "Register",
+    "System",
     "ToneHole",
 ]
 
@@ -174,7 +179,7 @@ class Instrument:
     """A whole instrument, ready to be scored.
 
     size: sounding pitch of its written C ("A4"). holes: ordered from the reed to the foot.
-    foot_outer_radius is not part of it: the bell's rim is thin and radiates unflanged.
+    The foot has a thin rim and radiates unflanged.
     """
 
     size: str
@@ -188,4 +193,93 @@ class Instrument:
         for hole in self.holes:
             if hole.name == name:
                 return hole
+        raise KeyError(name)
+
+
+class Finger(StrEnum):
+    """Fingers as clarinettists number them: index 1 to little 4, left hand above right."""
+
+    L_THUMB = "left thumb"
+    L1 = "left index"
+    L2 = "left middle"
+    L3 = "left ring"
+    L4 = "left little"
+    R_THUMB = "right thumb"
+    R1 = "right index"
+    R2 = "right middle"
+    R3 = "right ring"
+    R4 = "right little"
+
+
+@dataclass(frozen=True, slots=True)
+class HolePlace:
+    """Where a system has a hole, and what size is usual there, before any instrument is designed.
+
+    finger: the finger that covers it, None for a hole under a pad. opens: the written note that
+    sounds when it is the highest open hole; the stock guess puts it there. azimuth: rad.
+    least, usual, most: diameter as a share of the bore's diameter.
+    """
+
+    name: str
+    kind: HoleKind
+    finger: Finger | None
+    opens: str
+    azimuth: float
+    least: float
+    usual: float
+    most: float
+
+
+@dataclass(frozen=True, slots=True)
+class Lane:
+    """Room that a key arm or touchpiece takes between two neighbouring fingers.
+
+    width: of the part itself, m; clearances on both sides are added by the constraints.
+    rear: whether the arm can be led round the back of the body, which frees the lane.
+    """
+
+    key: str
+    between: tuple[Finger, Finger]
+    width: float
+    rear: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """A key: the hole under its pad, the finger that works it, and its state at rest.
+
+    ring_of: for a ring key, the finger hole whose finger carries the ring down; None otherwise.
+    rolled: whether its finger rolls onto it from the hole it covers, without leaving it.
+    """
+
+    name: str
+    hole: str
+    finger: Finger
+    open_at_rest: bool
+    ring_of: str | None = None
+    rolled: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class System:
+    """A fingering system with one choice of keys (a preset): places, keys, lanes, chart."""
+
+    name: str
+    title: str
+    provenance: str
+    places: tuple[HolePlace, ...]
+    keys: tuple[Key, ...]
+    lanes: tuple[Lane, ...]
+    chart: FingeringChart
+
+    def place(self, name: str) -> HolePlace:
+        for place in self.places:
+            if place.name == name:
+                return place
+        raise KeyError(name)
+
+    def key(self, name: str) -> Key:
+        for key in self.keys:
+            if key.name == name:
+                return key
         raise KeyError(name)
