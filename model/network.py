@@ -1,0 +1,117 @@
+"""The whole air column as a chain of two-ports: plain, exact and slow; the reference for the kernel.
+
+Conventions: time factor exp(+j omega t); state (pressure, volume flow towards the foot); a matrix
+[[A, B], [C, D]] carries the state at its foot side to its reed side, so a chain multiplies from reed
+to foot. Every element has determinant one.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wrenpipe.model.air import Air
+from wrenpipe.model.geometry import Instrument, Reed, ToneHole
+from wrenpipe.model.propagation import exact_line
+from wrenpipe.model.radiation import unflanged_impedance
+from wrenpipe.model.tone_hole import series_correction, shunt_impedance
+
+__all__ = ["hole_matrix", "input_admittance", "reed_admittance", "taper_matrix", "total_admittance"]
+
+Complex = NDArray[np.complex128]
+Real = NDArray[np.float64]
+Matrix = tuple[Complex, Complex, Complex, Complex]
+
+LONGEST_SLICE = 0.02
+"""Largest relative change of radius over one slice of a taper; losses are taken constant in a slice."""
+
+
+def taper_matrix(omega: Real, r1: float, r2: float, length: float, air: Air) -> Matrix:
+    """A, B, C, D of a straight taper from radius r1 (reed side) to r2, each of shape (n,).
+
+    The cone of spherical waves with losses at the logarithmic mean radius (exact for a cylinder).
+    """
+    mean = r1 if math.isclose(r1, r2, rel_tol=1e-9) else (r2 - r1) / math.log(r2 / r1)
+    gamma, zc = exact_line(omega, mean, air)
+    z1 = zc * (mean / r1) ** 2
+    tau = (r2 - r1) / (r1 * length)
+    x = gamma * length
+    ch, sh = np.cosh(x), np.sinh(x)
+    g = tau / gamma
+    return (
+        np.asarray(r2 / r1 * ch - g * sh),
+        np.asarray(r1 / r2 * z1 * sh),
+        np.asarray(((r2 / r1 - g * g) * sh + tau * length * g * ch) / z1),
+        np.asarray(r1 / r2 * (ch + g * sh)),
+    )
+
+
+def hole_matrix(omega: Real, a: float, hole: ToneHole, air: Air, *, is_open: bool) -> Matrix:
+    """A, B, C, D of a tone hole on a bore of radius a: half series, shunt, half series."""
+    b = hole.diameter / 2
+    zs = shunt_impedance(omega, a, hole, air, is_open=is_open)
+    ta = series_correction(a, b, hole.chimney, is_open=is_open)
+    half = 0.5j * omega / air.c * ta * (air.rho * air.c / (math.pi * b**2))
+    ys = 1.0 / zs
+    return 1 + half * ys, half * (2 + half * ys), ys, 1 + half * ys
+
+
+def reed_admittance(omega: Real, reed: Reed, air: Air) -> Complex:
+    """Admittance of the volume that the reed adds at the tip, m3/(Pa s)."""
+    return np.asarray(1j * omega * reed.equivalent_volume / (air.rho * air.c**2))
+
+
+def input_admittance(
+    instrument: Instrument, open_holes: Collection[str], frequency_hz: Real, air: Air
+) -> Complex:
+    """Admittance at the reed-tip plane without the reed, m3/(Pa s); shape of frequency_hz."""
+    omega = 2 * math.pi * np.asarray(frequency_hz, dtype=np.float64)
+    stations = instrument.bore.stations
+    foot = stations[-1][1]
+    admittance = math.pi * foot**2 / (air.rho * air.c) / unflanged_impedance(omega * foot / air.c)
+    holes = sorted(instrument.holes, key=lambda hole: hole.x)
+    for (x1, r1), (x2, r2) in reversed(list(zip(stations, stations[1:], strict=False))):
+        if x2 <= x1:
+            continue
+        here = [hole for hole in holes if x1 <= hole.x < x2]
+        below_x, below_r = x2, r2
+        for hole in reversed(here):
+            a = r1 + (r2 - r1) * (hole.x - x1) / (x2 - x1)
+            admittance = _along_taper(admittance, omega, (hole.x, a), (below_x, below_r), air)
+            matrix = hole_matrix(omega, a, hole, air, is_open=hole.name in open_holes)
+            admittance = _through(admittance, matrix)
+            below_x, below_r = hole.x, a
+        admittance = _along_taper(admittance, omega, (x1, r1), (below_x, below_r), air)
+    return np.asarray(admittance)
+
+
+def total_admittance(
+    instrument: Instrument, open_holes: Collection[str], frequency_hz: Real, air: Air
+) -> Complex:
+    """Input admittance with the reed's volume in parallel, m3/(Pa s)."""
+    omega = 2 * math.pi * np.asarray(frequency_hz, dtype=np.float64)
+    bare = input_admittance(instrument, open_holes, frequency_hz, air)
+    return np.asarray(bare + reed_admittance(omega, instrument.reed, air))
+
+
+def _through(admittance: Complex, matrix: Matrix) -> Complex:
+    a, b, c, d = matrix
+    return np.asarray((c + d * admittance) / (a + b * admittance))
+
+
+def _along_taper(
+    admittance: Complex, omega: Real, reed_side: tuple[float, float], foot_side: tuple[float, float], air: Air
+) -> Complex:
+    (x1, r1), (x2, r2) = reed_side, foot_side
+    if x2 <= x1:
+        return admittance
+    slices = max(1, math.ceil(abs(math.log(r2 / r1)) / LONGEST_SLICE))
+    edges = np.linspace(0.0, 1.0, slices + 1)
+    for near, far in reversed(list(zip(edges, edges[1:], strict=False))):
+        ra, rb = r1 + (r2 - r1) * near, r1 + (r2 - r1) * far
+        matrix = taper_matrix(omega, float(ra), float(rb), (x2 - x1) * float(far - near), air)
+        admittance = _through(admittance, matrix)
+    return admittance
