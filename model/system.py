@@ -1,0 +1,182 @@
+"""Fingering systems: a system file with one choice of its keys, by preset or free.
+
+Holes under keys that are not chosen do not exist, and each note takes the first of its ways whose
+keys are all there. A preset and a free choice go the same way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator
+from functools import cache
+from importlib import resources
+
+from wrenpipe.model.geometry import Fingering, FingeringChart, HoleKind, HolePlace, Key, System
+from wrenpipe.model.system_file import Note, SystemFile, Way, read_system_file, speaker_keys
+from wrenpipe.model.system_tables import SystemFileError, listed, shown
+
+__all__ = [
+    "SystemFileError",
+    "candidate_keys",
+    "known_systems",
+    "load_system",
+    "system_from_toml",
+    "system_with_keys",
+]
+
+
+def known_systems() -> tuple[str, ...]:
+    """Names of all packaged presets."""
+    return tuple(_packaged_presets())
+
+
+def load_system(name: str) -> System:
+    """A packaged preset, raising SystemFileError when there is none of that name."""
+    presets = _packaged_presets()
+    if name not in presets:
+        raise SystemFileError(f"system {shown(name)} is not known; allowed: {listed(presets)}")
+    return presets[name]
+
+
+def candidate_keys(name: str) -> tuple[str, ...]:
+    """All keys to choose from in a packaged system file; name: its own, or that of any preset in it."""
+    return tuple(entry.key.name for entry in _packaged_file(name).entries)
+
+
+def system_with_keys(name: str, keys: Collection[str]) -> System:
+    """A packaged system with a free choice of its candidate keys.
+
+    name: of a packaged system file, or of any preset in it. A choice that is some preset's own
+    gives that preset. Raises SystemFileError for a key that is no candidate, and for a choice that
+    leaves some note without a fingering.
+    """
+    file = _packaged_file(name)
+    known = [entry.key.name for entry in file.entries]
+    for key in keys:
+        if key not in known:
+            raise SystemFileError(
+                f"key {shown(key)} is no key of system {file.name}; allowed: {listed(known)}"
+            )
+    chosen = frozenset(keys)
+    for preset in file.presets:
+        if preset.keys == chosen:
+            return load_system(preset.name)
+    names = [key for key in known if key in chosen]
+    return _system(file, f"{file.name} with {listed(names)}", f"{file.title}, own choice of keys", chosen)
+
+
+def system_from_toml(text: str, preset: str) -> System:
+    """One preset of a system file given as TOML text.
+
+    Raises SystemFileError with one sentence for the first thing that is wrong in the file, in any of
+    its presets, or with the preset's name.
+    """
+    presets = _presets(read_system_file(text))
+    if preset not in presets:
+        raise SystemFileError(f"preset {shown(preset)} is not in the system file; allowed: {listed(presets)}")
+    return presets[preset]
+
+
+@cache
+def _packaged_files() -> tuple[SystemFile, ...]:
+    folder = resources.files("wrenpipe.model").joinpath("systems")
+    texts = {item.name: item.read_text("utf-8") for item in folder.iterdir() if item.name.endswith(".toml")}
+    return tuple(read_system_file(texts[name]) for name in sorted(texts))
+
+
+@cache
+def _packaged_presets() -> dict[str, System]:
+    return {name: system for file in _packaged_files() for name, system in _presets(file).items()}
+
+
+def _packaged_file(name: str) -> SystemFile:
+    names: list[str] = []
+    for file in _packaged_files():
+        names += [file.name, *(preset.name for preset in file.presets)]
+        if name in names:
+            return file
+    raise SystemFileError(f"system {shown(name)} is not known; allowed: {listed(names)}")
+
+
+def _presets(file: SystemFile) -> dict[str, System]:
+    return {preset.name: _system(file, preset.name, preset.title, preset.keys) for preset in file.presets}
+
+
+def _system(file: SystemFile, name: str, title: str, chosen: frozenset[str]) -> System:
+    entries = tuple(entry for entry in file.entries if entry.key.name in chosen)
+    keys = tuple(entry.key for entry in entries)
+    holes = {key.hole for key in keys}
+    places = tuple(p for p in file.places if p.kind is HoleKind.FINGER or p.name in holes)
+    ways = {note.written: _way(name, note, chosen) for note in file.notes}
+    fingerings = tuple(_fingering(note, ways[note.written], places, keys) for note in file.notes)
+    twelfths = tuple((note.twelfth_of, note.written) for note in file.notes if note.twelfth_of is not None)
+    chart = FingeringChart(name, fingerings, twelfths)
+    speakers = frozenset(speaker_keys(places, entries))
+    for low, high in twelfths:
+        _check_twelfth(name, chart[low], chart[high], speakers)
+    return System(
+        name=name,
+        title=title,
+        provenance="\n".join((file.provenance, *_origins(file, chosen, ways))),
+        places=places,
+        keys=keys,
+        lanes=tuple(lane for entry in entries for lane in entry.lanes),
+        chart=chart,
+    )
+
+
+def _way(system: str, note: Note, chosen: frozenset[str]) -> Way:
+    """The first way whose keys are all there."""
+    for way in note.ways:
+        if way.needs <= chosen:
+            return way
+    missing = " or ".join(" and ".join(sorted(way.needs - chosen)) for way in note.ways)
+    raise SystemFileError(
+        f"{system}: note {note.written} has no way with these keys; allowed: adding {missing}"
+    )
+
+
+def _fingering(note: Note, way: Way, places: Iterable[HolePlace], keys: Iterable[Key]) -> Fingering:
+    over = {key.hole: key for key in keys}
+    return Fingering(
+        written=note.written,
+        register=note.register,
+        mode=note.mode,
+        fork=way.fork,
+        covered=way.covered,
+        pressed=way.pressed,
+        open=tuple(place.name for place in places if _is_open(place, over.get(place.name), way)),
+        weight=way.weight,
+    )
+
+
+def _is_open(place: HolePlace, key: Key | None, way: Way) -> bool:
+    """Whether a hole stands open; only a finger hole has no key of its own."""
+    if key is None:
+        return place.name not in way.covered
+    moved = key.name in way.pressed or key.ring_of in way.covered
+    return key.open_at_rest != moved
+
+
+def _check_twelfth(system: str, low: Fingering, high: Fingering, speakers: frozenset[str]) -> None:
+    """A note and its twelfth share their fingering but for the speaker, which only the twelfth presses."""
+    added = set(high.pressed) - set(low.pressed)
+    dropped = set(low.pressed) - set(high.pressed)
+    if low.covered != high.covered or dropped or not added or not added <= speakers:
+        differences = listed(sorted(added | dropped | (set(low.covered) ^ set(high.covered))))
+        raise SystemFileError(
+            f"{system}: the twelfth {low.written} to {high.written} differs in {differences}; "
+            f"allowed: {high.written} as {low.written} with {listed(sorted(speakers))} pressed, nothing else"
+        )
+
+
+def _origins(file: SystemFile, chosen: frozenset[str], ways: dict[str, Way]) -> Iterator[str]:
+    """For each source, one line of the keys and notes that rest on it, in the order of the file."""
+    keys = [(entry.source, entry.key.name) for entry in file.entries if entry.key.name in chosen]
+    notes = [(way.source, written) for written, way in ways.items()]
+    for source in dict.fromkeys(source for source, _ in (*keys, *notes)):
+        groups = (
+            f"{what} {', '.join(name for origin, name in group if origin == source)}"
+            for what, group in (("keys", keys), ("notes", notes))
+            if any(origin == source for origin, _ in group)
+        )
+        yield f"{'; '.join(groups)}: {source}."
