@@ -1,1 +1,105 @@
-def main() -> None: print('hi')
+"""The command line: reads what was asked, calls the function of the same name, prints the answer.
+
+Each command imports what it needs when it runs, so that `wrenpipe --help` stays quick.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+from wrenpipe.studies.errors import RequestError, answer
+
+__all__ = ["app", "main"]
+
+app = typer.Typer(
+    help="Finds which small clarinet sizes a hand can play, and designs instruments that play them in tune.",
+    add_completion=False,
+    rich_markup_mode=None,
+)
+# typer brings its own copy of this class or click's, by version; both stand among these ancestors.
+USAGE_ERROR: Any = next(c for c in typer.BadParameter.__mro__ if c.__name__ == "ClickException")
+
+AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of tables.")]
+
+
+@app.callback(invoke_without_command=True)
+def _start(context: typer.Context) -> None:
+    if context.invoked_subcommand is None:
+        typer.echo(context.get_help())
+
+
+@app.command()
+def systems(as_json: AsJson = False) -> None:
+    """Show every fingering system: its keys by finger and its chart."""
+    from wrenpipe.studies.system_list import all_systems, systems_values
+
+    found = all_systems()
+    if as_json:
+        _print_json(systems_values(found))
+        return
+    from wrenpipe.studies.tables import show, systems_report
+
+    show(systems_report(found))
+
+
+@app.command()
+def intonation(
+    file: Annotated[Path, typer.Argument(metavar="FILE.json", help="A design.json.")],
+    measured_diameters: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE.csv", help="Hole diameters as measured: hole,diameter_mm."),
+    ] = None,
+    pitch_standard: Annotated[
+        str | None, typer.Option(metavar="HZ", help="Frequency of A4, instead of the file's.")
+    ] = None,
+    temperature: Annotated[
+        str | None, typer.Option(metavar="C", help="Air in the bore in degrees C, instead of the file's.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Show how an instrument plays in tune: notes, twelfths, registers, and the barrel's reach."""
+    from wrenpipe.studies.scoring import score_file
+
+    scored = score_file(file, measured_diameters, pitch_standard, temperature)
+    if as_json:
+        from wrenpipe.studies.scored_json import scored_values
+
+        _print_json(scored_values(scored))
+        return
+    from wrenpipe.studies.tables import intonation_report, show
+
+    show(intonation_report(scored))
+
+
+def _print_json(values: object) -> None:
+    from wrenpipe.studies.store import json_text
+
+    print(json_text(values))
+
+
+def _run(arguments: Sequence[str]) -> int:
+    # A name that the terminal's alphabet lacks is printed as a question mark, not as a failure.
+    if hasattr(sys.stdout, "reconfigure"):
+        sys.stdout.reconfigure(errors="replace")
+    command = typer.main.get_command(app)
+    try:
+        with command.make_context("wrenpipe", list(arguments)) as context:
+            command.invoke(context)
+    except typer.Exit as leave:
+        return leave.exit_code
+    except typer.Abort:
+        raise KeyboardInterrupt from None
+    except USAGE_ERROR as error:
+        raise RequestError(
+            f"{error.format_message().rstrip('.')}; wrenpipe --help lists what is allowed."
+        ) from None
+    return 0
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Console script: run one command line and return its exit status."""
+    return answer(lambda: _run(sys.argv[1:] if arguments is None else arguments))

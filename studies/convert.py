@@ -1,0 +1,234 @@
+"""The only place where the units of files turn into SI and back.
+
+Files speak millimetres, cubic centimetres and degrees; everything inside speaks metres and radians.
+Numbers are written with twelve significant digits, so 12.3 mm stays 12.3 and a round trip through a
+file keeps every value to one part in 1e12.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+from pydantic import ValidationError
+from wrenpipe.model.air import Air
+from wrenpipe.model.geometry import (
+    Barrel,
+    Bore,
+    Fingering,
+    FingeringChart,
+    Instrument,
+    Mouthpiece,
+    Reed,
+    ToneHole,
+)
+from wrenpipe.model.pitch import Size, frequency, midi, parse_size, sounding
+from wrenpipe.studies.conventions import CONVENTIONS
+from wrenpipe.studies.errors import RequestError
+from wrenpipe.studies.schemas import (
+    DesignFile,
+    FingeringFields,
+    HandFile,
+    HoleFields,
+    MadeBy,
+    MouthpieceFile,
+)
+from wrenpipe.studies.sentences import sentence
+from wrenpipe.studies.store import json_text
+
+__all__ = [
+    "Design",
+    "design_file",
+    "design_of",
+    "design_text",
+    "hand_measurements",
+    "in_mm",
+    "own_mouthpiece",
+]
+
+MM = 1e3
+CM3 = 1e6
+
+
+@dataclass(frozen=True, slots=True)
+class Design:
+    """What one design.json says, in SI: an instrument with its chart, its air and its pitch standard."""
+
+    instrument: Instrument
+    chart: FingeringChart
+    air: Air
+    size: Size
+    pitch_standard_hz: float
+
+
+def design_of(file: DesignFile) -> Design:
+    """The core values of a design file."""
+    size = parse_size(file.size)
+    instrument = Instrument(
+        size=size.name,
+        bore=Bore(tuple((x / MM, radius / MM) for x, radius in file.bore_mm)),
+        holes=tuple(_tone_hole(hole) for hole in file.holes),
+        mouthpiece=Mouthpiece(
+            volume=file.mouthpiece.volume_cm3 / CM3,
+            exit_radius=file.mouthpiece.exit_bore_mm / 2 / MM,
+            insertion=file.mouthpiece.insertion_mm / MM,
+        ),
+        barrel=Barrel(
+            length=file.barrel.length_mm / MM,
+            pull=file.barrel.pull_mm / MM,
+            slide=file.barrel.slide_mm / MM,
+            socket_radius=file.barrel.socket_bore_mm / 2 / MM,
+        ),
+        reed=Reed(file.reed.equivalent_volume_cm3 / CM3),
+    )
+    chart = FingeringChart(file.system, tuple(_fingering(note) for note in file.chart), file.twelfths)
+    air = Air(
+        temperature_c=file.air.temperature_c,
+        c=file.air.sound_speed_m_s,
+        rho=file.air.density_kg_m3,
+        mu=file.air.viscosity_pa_s,
+        gamma=file.air.heat_ratio,
+        pr=file.air.prandtl,
+        constants=file.air.constants,
+    )
+    return Design(instrument, chart, air, size, file.pitch_standard_hz)
+
+
+def design_file(design: Design, made_by: MadeBy | None = None) -> DesignFile:
+    """The design as its file, raising RequestError when it breaks a rule of the file."""
+    instrument, size = design.instrument, design.size
+    values = {
+        "schema": "wrenpipe.design/1",
+        "size": size.name,
+        "size_in_words": size.words,
+        "sounding_c_hz": _tidy(frequency(midi(size.name), design.pitch_standard_hz)),
+        "pitch_standard_hz": design.pitch_standard_hz,
+        "system": design.chart.system,
+        "air": _air_values(design.air),
+        "mouthpiece": _mouthpiece_values(instrument.mouthpiece),
+        "barrel": _barrel_values(instrument.barrel),
+        "reed": {"equivalent_volume_cm3": _tidy(instrument.reed.equivalent_volume * CM3)},
+        "bore_mm": tuple((in_mm(x), in_mm(radius)) for x, radius in instrument.bore.stations),
+        "holes": tuple(_hole_values(hole) for hole in instrument.holes),
+        "chart": tuple(_fingering_values(note, size) for note in design.chart.fingerings),
+        "twelfths": design.chart.twelfths,
+        "conventions": CONVENTIONS,
+        "made_by": made_by,
+    }
+    try:
+        return DesignFile.model_validate(values)
+    except ValidationError as error:
+        raise RequestError(sentence(error, DesignFile, "the design")) from None
+
+
+def design_text(file: DesignFile) -> str:
+    """The text of design.json."""
+    return json_text(file.model_dump(mode="json", by_alias=True)) + "\n"
+
+
+def hand_measurements(file: HandFile) -> dict[str, float]:
+    """The measured lengths in metres by name without unit, such as hand_length."""
+    given = file.hand.model_dump(exclude_none=True, exclude={"name"})
+    return {name.removesuffix("_mm"): value / MM for name, value in given.items()}
+
+
+def own_mouthpiece(file: MouthpieceFile) -> tuple[Mouthpiece, float | None]:
+    """The player's mouthpiece and, when given, the reed's equivalent volume in m3."""
+    own = file.mouthpiece
+    reed = None if own.reed_volume_cm3 is None else own.reed_volume_cm3 / CM3
+    return Mouthpiece(own.volume_cm3 / CM3, own.exit_bore_mm / 2 / MM, own.insertion_mm / MM), reed
+
+
+def in_mm(metres: float) -> float:
+    """A length for people, mm to twelve significant digits."""
+    return _tidy(metres * MM)
+
+
+def _tidy(value: float) -> float:
+    return float(f"{value:.12g}")
+
+
+def _tone_hole(hole: HoleFields) -> ToneHole:
+    return ToneHole(
+        name=hole.name,
+        x=hole.x_mm / MM,
+        diameter=hole.diameter_mm / MM,
+        chimney=hole.chimney_mm / MM,
+        azimuth=math.radians(hole.azimuth_deg),
+        outer_radius=hole.outer_radius_mm / MM,
+        kind=hole.kind,
+        pad_lift=hole.pad_lift_mm / MM,
+        pad_radius=hole.pad_radius_mm / MM,
+    )
+
+
+def _hole_values(hole: ToneHole) -> dict[str, Any]:
+    return {
+        "name": hole.name,
+        "x_mm": in_mm(hole.x),
+        "diameter_mm": in_mm(hole.diameter),
+        "chimney_mm": in_mm(hole.chimney),
+        "azimuth_deg": _tidy(math.degrees(hole.azimuth)),
+        "outer_radius_mm": in_mm(hole.outer_radius),
+        "kind": hole.kind,
+        "pad_lift_mm": in_mm(hole.pad_lift),
+        "pad_radius_mm": in_mm(hole.pad_radius),
+    }
+
+
+def _fingering(note: FingeringFields) -> Fingering:
+    return Fingering(
+        written=note.written,
+        register=note.register_,
+        mode=note.mode,
+        fork=note.fork,
+        covered=note.covered,
+        pressed=note.pressed,
+        open=note.open,
+        weight=note.weight,
+    )
+
+
+def _fingering_values(note: Fingering, size: Size) -> dict[str, Any]:
+    return {
+        "written": note.written,
+        "sounding": sounding(note.written, size),
+        "register": note.register,
+        "mode": note.mode,
+        "fork": note.fork,
+        "covered": note.covered,
+        "pressed": note.pressed,
+        "open": note.open,
+        "weight": note.weight,
+    }
+
+
+def _air_values(air: Air) -> dict[str, Any]:
+    return {
+        "temperature_c": air.temperature_c,
+        "sound_speed_m_s": air.c,
+        "density_kg_m3": air.rho,
+        "viscosity_pa_s": air.mu,
+        "heat_ratio": air.gamma,
+        "prandtl": air.pr,
+        "constants": air.constants,
+    }
+
+
+def _mouthpiece_values(mouthpiece: Mouthpiece) -> dict[str, Any]:
+    return {
+        "volume_cm3": _tidy(mouthpiece.volume * CM3),
+        "equivalent_length_mm": in_mm(mouthpiece.equivalent_length),
+        "exit_bore_mm": in_mm(2 * mouthpiece.exit_radius),
+        "insertion_mm": in_mm(mouthpiece.insertion),
+    }
+
+
+def _barrel_values(barrel: Barrel) -> dict[str, Any]:
+    return {
+        "length_mm": in_mm(barrel.length),
+        "pull_mm": in_mm(barrel.pull),
+        "slide_mm": in_mm(barrel.slide),
+        "socket_bore_mm": in_mm(2 * barrel.socket_radius),
+    }

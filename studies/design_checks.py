@@ -1,0 +1,252 @@
+"""What must agree within one design.json, beyond the limits of each single field.
+
+Every check yields whole sentences, worst misunderstanding first: the size and air, the bore and what
+it is made of, the holes on it, the chart that names them.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from itertools import combinations, pairwise
+from typing import TYPE_CHECKING
+
+from wrenpipe.model.air import dry_air
+from wrenpipe.model.geometry import Bore, HoleKind
+from wrenpipe.model.pitch import PitchError, cents, frequency, midi, note_name, parse_size
+from wrenpipe.studies.conventions import CONVENTIONS
+
+if TYPE_CHECKING:
+    from wrenpipe.studies.schemas import DesignFile, FingeringFields, HoleFields
+
+__all__ = ["complaints"]
+
+SHORTEST_MM, LONGEST_MM = 60.0, 1500.0
+CYLINDER_TOLERANCE = 0.005
+"""Share by which a mouthpiece's length may miss its volume: what a weighing to 0.05 g allows."""
+STATION_TOLERANCE_MM = 0.05
+LEAST_TAPER_MM = 1e-6
+"""A taper shorter than this is a step that lost its digits."""
+PITCH_TOLERANCE_CENTS = 0.5
+SOUND_SPEED_TOLERANCE = 0.02
+"""Humidity and breath change the sound speed by under 1 % (IEC 61094-2:2009); 2 % is a wrong unit."""
+LEAST_PRESSURE_PA, MOST_PRESSURE_PA = 60e3, 110e3
+"""Range that IEC 61094-2:2009 states for its air."""
+
+
+def complaints(design: DesignFile) -> Iterator[str]:
+    """One sentence for each thing that does not agree; nothing when the design holds together."""
+    yield from _size(design)
+    yield from _air(design)
+    yield from _bore(design)
+    yield from _mouthpiece(design)
+    yield from _barrel(design)
+    yield from _holes(design)
+    yield from _overlaps(design)
+    yield from _chart(design)
+    yield from _conventions(design)
+
+
+def _size(design: DesignFile) -> Iterator[str]:
+    try:
+        size = parse_size(design.size)
+    except PitchError as error:
+        yield f"{error}."
+        return
+    if f"C sounds {size.name}" not in design.size_in_words:
+        yield f"size_in_words is {design.size_in_words!r}; allowed for size {design.size} is {size.words!r}."
+    expected = frequency(midi(size.name), design.pitch_standard_hz)
+    if abs(cents(design.sounding_c_hz, expected)) > PITCH_TOLERANCE_CENTS:
+        yield (
+            f"sounding_c_hz is {design.sounding_c_hz:g}; size {size.name} at pitch_standard_hz "
+            f"{design.pitch_standard_hz:g} has {expected:.3f}."
+        )
+
+
+def _air(design: DesignFile) -> Iterator[str]:
+    air = design.air
+    expected = dry_air(air.temperature_c).c
+    if abs(air.sound_speed_m_s / expected - 1) > SOUND_SPEED_TOLERANCE:
+        yield (
+            f"air.sound_speed_m_s is {air.sound_speed_m_s:g}; air at temperature_c {air.temperature_c:g} "
+            f"has {expected:.1f} within 2 %."
+        )
+    pressure = air.density_kg_m3 * air.sound_speed_m_s**2 / air.heat_ratio
+    if not LEAST_PRESSURE_PA <= pressure <= MOST_PRESSURE_PA:
+        yield (
+            f"air.density_kg_m3 is {air.density_kg_m3:g}, which with its sound speed and heat ratio means "
+            f"{pressure / 1e3:.0f} kPa; allowed is from 60 to 110 kPa."
+        )
+
+
+def _bore(design: DesignFile) -> Iterator[str]:
+    places = [x for x, _ in design.bore_mm]
+    if places[0] != 0.0:
+        yield f"bore_mm[0] has x = {places[0]:g}; allowed is 0, the reed-tip plane."
+    for index, (before, after) in enumerate(pairwise(places), start=1):
+        if after < before:
+            yield f"bore_mm[{index}] has x = {after:g} after {before:g}; allowed is no fall in x."
+        elif 0 < after - before < LEAST_TAPER_MM:
+            yield f"bore_mm[{index}] is {after - before:.1g} mm past the last; allowed is 0, a step, or more."
+    for index, (first, third) in enumerate(zip(places, places[2:], strict=False), start=2):
+        if first == third:
+            yield f"bore_mm[{index}] is the third station at x = {third:g}; allowed are two, a step."
+    if not SHORTEST_MM <= places[-1] <= LONGEST_MM:
+        yield f"bore_mm ends at x = {places[-1]:g}; allowed is from {SHORTEST_MM:g} to {LONGEST_MM:g} mm."
+
+
+def _mouthpiece(design: DesignFile) -> Iterator[str]:
+    piece = design.mouthpiece
+    length = 4000.0 * piece.volume_cm3 / (math.pi * piece.exit_bore_mm**2)
+    if abs(piece.equivalent_length_mm / length - 1) > CYLINDER_TOLERANCE:
+        yield (
+            f"mouthpiece.equivalent_length_mm is {piece.equivalent_length_mm:g}; volume_cm3 "
+            f"{piece.volume_cm3:g} with exit_bore_mm {piece.exit_bore_mm:g} needs {length:.2f} within 0.5 %."
+        )
+    radius = piece.exit_bore_mm / 2
+    inside = [r for x, r in design.bore_mm if x <= piece.equivalent_length_mm - STATION_TOLERANCE_MM]
+    for found in (*inside, _radius(design, piece.equivalent_length_mm - STATION_TOLERANCE_MM)):
+        if abs(found / radius - 1) > CYLINDER_TOLERANCE:
+            yield (
+                f"bore_mm has radius {found:g} within the mouthpiece; allowed up to x = "
+                f"{piece.equivalent_length_mm:g} is {radius:g}, half of mouthpiece.exit_bore_mm."
+            )
+            return
+
+
+def _radius(design: DesignFile, x: float) -> float:
+    return Bore(design.bore_mm).radius(x)
+
+
+def _barrel(design: DesignFile) -> Iterator[str]:
+    barrel = design.barrel
+    if barrel.pull_mm > barrel.slide_mm:
+        yield f"barrel.pull_mm is {barrel.pull_mm:g}; allowed is at most slide_mm, {barrel.slide_mm:g}."
+    joint = design.mouthpiece.equivalent_length_mm + barrel.length_mm
+    socket = barrel.socket_bore_mm / 2
+    if barrel.pull_mm > 2 * STATION_TOLERANCE_MM:
+        found = _radius(design, joint + barrel.pull_mm / 2)
+        if abs(found - socket) > STATION_TOLERANCE_MM:
+            yield (
+                f"bore_mm has radius {found:g} in the gap of the pulled barrel, x = {joint:g} to "
+                f"{joint + barrel.pull_mm:g}; allowed is {socket:g}, half of barrel.socket_bore_mm."
+            )
+    bore = _radius(design, joint - STATION_TOLERANCE_MM)
+    if socket < bore - STATION_TOLERANCE_MM:
+        yield f"barrel.socket_bore_mm is {2 * socket:g}; allowed is at least the bore, {2 * bore:g} mm."
+    end = joint + barrel.pull_mm
+    top = min(design.holes, key=lambda hole: hole.x_mm - hole.diameter_mm / 2)
+    if top.x_mm - top.diameter_mm / 2 <= end:
+        yield (
+            f"hole {top.name!r} begins at x = {top.x_mm - top.diameter_mm / 2:g}; allowed is below the end "
+            f"of mouthpiece and barrel at x = {end:g}."
+        )
+
+
+def _holes(design: DesignFile) -> Iterator[str]:
+    names = [hole.name for hole in design.holes]
+    for name in names:
+        if names.count(name) > 1:
+            yield f"holes name {name!r} {names.count(name)} times; allowed is once."
+    for before, after in pairwise(design.holes):
+        if after.x_mm < before.x_mm:
+            yield f"hole {after.name!r} lies above {before.name!r}; allowed is the order from reed to foot."
+    for hole in design.holes:
+        yield from _hole(hole, design)
+
+
+def _hole(hole: HoleFields, design: DesignFile) -> Iterator[str]:
+    end = design.bore_mm[-1][0]
+    if hole.x_mm + hole.diameter_mm / 2 > end:
+        yield f"hole {hole.name!r} at x_mm {hole.x_mm:g} reaches past the foot of the bore at x = {end:g}."
+        return
+    bore = _radius(design, hole.x_mm)
+    if hole.diameter_mm > 2 * bore:
+        yield f"hole {hole.name!r} is {hole.diameter_mm:g} mm wide; allowed is the bore, {2 * bore:g} mm."
+    if hole.outer_radius_mm <= bore:
+        yield (
+            f"hole {hole.name!r} has outer_radius_mm {hole.outer_radius_mm:g}; allowed is more than the "
+            f"bore's radius there, {bore:g} mm."
+        )
+    if hole.kind is HoleKind.FINGER and (hole.pad_lift_mm or hole.pad_radius_mm):
+        yield f"hole {hole.name!r} is of kind finger and has a pad; allowed is a pad on the other kinds."
+    if (hole.pad_lift_mm > 0) != (hole.pad_radius_mm > 0):
+        yield f"hole {hole.name!r} has one of pad_lift_mm and pad_radius_mm; allowed is both or neither."
+    if 0 < hole.pad_radius_mm < hole.diameter_mm / 2:
+        yield (
+            f"hole {hole.name!r} has pad_radius_mm {hole.pad_radius_mm:g}; allowed is at least half of its "
+            f"diameter, {hole.diameter_mm / 2:g} mm."
+        )
+
+
+def _overlaps(design: DesignFile) -> Iterator[str]:
+    """Holes that cut each other where they leave the bore."""
+    for a, b in combinations(design.holes, 2):
+        reach = (a.diameter_mm + b.diameter_mm) / 2
+        if (
+            abs(a.x_mm - b.x_mm) < reach
+            and (apart := math.dist(_mouth(a, design), _mouth(b, design))) < reach
+        ):
+            yield (
+                f"holes {a.name!r} and {b.name!r} overlap: their centres are {apart:.2f} mm apart on the "
+                f"bore; allowed is at least {reach:.2f} mm."
+            )
+
+
+def _mouth(hole: HoleFields, design: DesignFile) -> tuple[float, float, float]:
+    radius, angle = _radius(design, hole.x_mm), math.radians(hole.azimuth_deg)
+    return hole.x_mm, radius * math.cos(angle), radius * math.sin(angle)
+
+
+def _chart(design: DesignFile) -> Iterator[str]:
+    names = {note.written for note in design.chart}
+    seen: set[int] = set()
+    for note in design.chart:
+        try:
+            midi(note.written), midi(note.sounding)
+        except PitchError as error:
+            yield f"chart: {error}."
+            return
+        if midi(note.written) in seen:
+            yield f"chart has {note.written!r} twice; allowed is one fingering for each written note."
+        seen.add(midi(note.written))
+        yield from _sounding(note, design)
+        yield from _fingering(note, design)
+    for low, high in design.twelfths:
+        for name in (low, high):
+            if name not in names:
+                yield f"twelfths name {name!r}, which the chart has not; allowed are its written notes."
+
+
+def _sounding(note: FingeringFields, design: DesignFile) -> Iterator[str]:
+    expected = midi(note.written) + parse_size(design.size).transposition
+    if midi(note.sounding) != expected:
+        yield (
+            f"chart note {note.written!r} has sounding {note.sounding!r}; on size {design.size} it sounds "
+            f"{note_name(expected)}."
+        )
+
+
+def _fingering(note: FingeringFields, design: DesignFile) -> Iterator[str]:
+    kinds = {hole.name: hole.kind for hole in design.holes}
+    where = f"chart note {note.written!r}"
+    for field, names in (("covered", note.covered), ("open", note.open)):
+        for name in names:
+            if name not in kinds:
+                yield f"{where} has {name!r} in {field}; allowed are the holes {', '.join(kinds)}."
+    for field, names in (("covered", note.covered), ("pressed", note.pressed), ("open", note.open)):
+        if len(set(names)) < len(names):
+            yield f"{where} names a thing twice in {field}; allowed is once."
+    covered, standing = set(note.covered), set(note.open)
+    for name in sorted(covered & standing):
+        yield f"{where} has hole {name!r} both covered and open; allowed is one of them."
+    for name, kind in kinds.items():
+        if kind is HoleKind.FINGER and name not in covered | standing:
+            yield f"{where} has finger hole {name!r} neither covered nor open; allowed is one of them."
+        if kind is HoleKind.SPEAKER and name in covered:
+            yield f"{where} has speaker vent {name!r} in covered; allowed is to press its key."
+
+
+def _conventions(design: DesignFile) -> Iterator[str]:
+    if design.conventions != CONVENTIONS:
+        yield f"conventions are not those of {design.schema_}; leave the field out or copy them unchanged."

@@ -1,0 +1,104 @@
+"""Reads each kind of file that people hand in: a design, a hand, a mouthpiece, measured diameters.
+
+Every function raises RequestError with one sentence: which file and field, what came, what is allowed.
+"""
+
+from __future__ import annotations
+
+import csv
+import json
+import tomllib
+from pathlib import Path
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ValidationError
+from wrenpipe.studies.errors import RequestError
+from wrenpipe.studies.fields import shown
+from wrenpipe.studies.schemas import HOLE_DIAMETER, DesignFile, HandFile, MouthpieceFile
+from wrenpipe.studies.sentences import sentence
+from wrenpipe.studies.store import read_text
+
+__all__ = ["read_design", "read_diameters", "read_hand", "read_mouthpiece"]
+
+DIAMETER_COLUMNS = ["hole", "diameter_mm"]
+File = TypeVar("File", bound=BaseModel)
+
+
+def read_design(path: Path) -> DesignFile:
+    """A design.json, raising RequestError."""
+    text = read_text(path)
+    _json_is_clear(text, str(path))
+    try:
+        return DesignFile.model_validate_json(text)
+    except ValidationError as error:
+        raise RequestError(sentence(error, DesignFile, str(path))) from None
+
+
+def _json_is_clear(text: str, source: str) -> None:
+    """Refuse what is not JSON, and a field given twice, which JSON readers settle in silence."""
+
+    def once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+        fields = dict(pairs)
+        if len(fields) < len(pairs):
+            twice = next(name for name in fields if sum(name == n for n, _ in pairs) > 1)
+            raise RequestError(f"{source}: field {shown(twice)} is given twice; allowed is once.")
+        return fields
+
+    try:
+        json.loads(text, object_pairs_hook=once)
+    except json.JSONDecodeError as error:
+        raise RequestError(f"{source} is not JSON: {error.msg} at line {error.lineno}.") from None
+    except (RecursionError, ValueError):
+        raise RequestError(
+            f"{source} is not JSON that can be read: nested too deep or a number too long."
+        ) from None
+
+
+def _read_toml(path: Path, model: type[File]) -> File:
+    text = read_text(path)
+    try:
+        return model.model_validate(tomllib.loads(text))
+    except tomllib.TOMLDecodeError as error:
+        raise RequestError(f"{path} is not TOML: {error}.") from None
+    except ValidationError as error:
+        raise RequestError(sentence(error, model, str(path))) from None
+    except (RecursionError, ValueError):
+        raise RequestError(
+            f"{path} is not TOML that can be read: nested too deep or a number too long."
+        ) from None
+
+
+def read_hand(path: Path) -> HandFile:
+    """A hand in TOML, raising RequestError."""
+    return _read_toml(path, HandFile)
+
+
+def read_mouthpiece(path: Path) -> MouthpieceFile:
+    """A mouthpiece in TOML, raising RequestError."""
+    return _read_toml(path, MouthpieceFile)
+
+
+def read_diameters(path: Path) -> dict[str, float]:
+    """Measured hole diameters in mm by hole name, from a CSV with the header hole,diameter_mm."""
+    try:
+        rows = list(csv.reader(read_text(path).splitlines(), strict=True))
+    except csv.Error as error:
+        raise RequestError(f"{path} is not CSV: {error}.") from None
+    filled = [(line, [cell.strip() for cell in row]) for line, row in enumerate(rows, start=1) if any(row)]
+    if not filled or filled[0][1] != DIAMETER_COLUMNS:
+        raise RequestError(
+            f"{path} begins with {shown(','.join(rows[0]) if rows else '')}; needed is hole,diameter_mm."
+        )
+    diameters: dict[str, float] = {}
+    for line, row in filled[1:]:
+        if len(row) != len(DIAMETER_COLUMNS):
+            raise RequestError(f"{path} line {line} has {len(row)} columns; needed are hole,diameter_mm.")
+        name, cell = row
+        if name in diameters:
+            raise RequestError(f"{path} line {line} gives hole {shown(name)} twice; allowed is once.")
+        diameters[name] = HOLE_DIAMETER.read(
+            f"{path} line {line}: diameter_mm of hole {shown(name)}", cell, ", with a point"
+        )
+    if not diameters:
+        raise RequestError(f"{path} holds no diameter; needed is at least one line below hole,diameter_mm.")
+    return diameters

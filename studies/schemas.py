@@ -1,0 +1,290 @@
+"""The files that people write and keep, field by field; every number carries its unit in its name.
+
+`design.json` holds a whole instrument (DesignFile); a hand and a mouthpiece are short TOML files.
+Limits are wide enough for every clarinet from a sopranino smaller than any made to a basset
+instrument, and narrow enough to catch a length typed in centimetres or inches.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+from wrenpipe.model.geometry import HoleKind, Register
+from wrenpipe.studies.conventions import CONVENTIONS
+from wrenpipe.studies.design_checks import complaints
+from wrenpipe.studies.fields import Between, Label, refusal
+
+__all__ = [
+    "HOLE_DIAMETER",
+    "PITCH_STANDARD",
+    "TEMPERATURE",
+    "AirFields",
+    "BarrelFields",
+    "DesignFile",
+    "FingeringFields",
+    "HandFields",
+    "HandFile",
+    "HoleFields",
+    "MadeBy",
+    "MouthpieceFields",
+    "MouthpieceFile",
+    "OwnMouthpiece",
+    "ReedFields",
+]
+
+# Historic pitches in use run from A4 = 392 to 466 Hz; common practice, no source.
+PITCH_STANDARD = Between(380, 480, "Hz")
+TEMPERATURE = Between(0, 45, "degrees C")
+HOLE_DIAMETER = Between(0.8, 25, "mm")
+PLACE = Between(0, 1500, "mm")
+BORE_DIAMETER = Between(3, 60, "mm")
+BORE_RADIUS = Between(1.5, 30, "mm")
+TENON = Between(0, 40, "mm")
+MOUTHPIECE_VOLUME = Between(0.3, 40, "cm3")
+REED_VOLUME = Between(0, 4, "cm3")
+
+
+class _Fields(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
+
+
+class AirFields(_Fields):
+    """Air in the bore."""
+
+    temperature_c: Annotated[float, TEMPERATURE] = Field(
+        description="mean temperature of the air in the bore"
+    )
+    sound_speed_m_s: Annotated[float, Between(320, 370, "m/s")] = Field(description="free sound speed")
+    density_kg_m3: Annotated[float, Between(0.6, 1.5, "kg/m3")] = Field(description="density at rest")
+    viscosity_pa_s: Annotated[float, Between(1.5e-5, 2.2e-5, "Pa s")] = Field(description="shear viscosity")
+    heat_ratio: Annotated[float, Between(1.2, 1.5)] = Field(description="ratio of specific heats")
+    prandtl: Annotated[float, Between(0.6, 0.9)] = Field(description="viscosity against heat conduction")
+    constants: Annotated[str, Label()] = Field(description="where the constants come from")
+
+
+class MouthpieceFields(_Fields):
+    """The mouthpiece as an equivalent cylinder."""
+
+    volume_cm3: Annotated[float, MOUTHPIECE_VOLUME] = Field(description="air inside, reed closed")
+    equivalent_length_mm: Annotated[float, Between(5, 250, "mm")] = Field(
+        description="length of the cylinder of the exit bore that holds the volume"
+    )
+    exit_bore_mm: Annotated[float, BORE_DIAMETER] = Field(description="bore diameter at the end of the tenon")
+    insertion_mm: Annotated[float, TENON] = Field(description="how deep the tenon enters the barrel")
+
+
+class BarrelFields(_Fields):
+    """The tuning barrel."""
+
+    length_mm: Annotated[float, Between(0, 150, "mm")] = Field(
+        description="bore length from the mouthpiece's tenon to the joint below, pushed in"
+    )
+    pull_mm: Annotated[float, Between(0, 20, "mm")] = Field(description="how far it is drawn out now")
+    slide_mm: Annotated[float, Between(0, 20, "mm")] = Field(description="the most it may be drawn out")
+    socket_bore_mm: Annotated[float, BORE_DIAMETER] = Field(description="width of the gap that a pull opens")
+
+
+class ReedFields(_Fields):
+    """The reed."""
+
+    equivalent_volume_cm3: Annotated[float, REED_VOLUME] = Field(description="air volume that the reed adds")
+
+
+class HoleFields(_Fields):
+    """One tone hole."""
+
+    name: Annotated[str, Label()] = Field(description="name used by the chart")
+    x_mm: Annotated[float, PLACE] = Field(description="centre, from the reed-tip plane")
+    diameter_mm: Annotated[float, HOLE_DIAMETER] = Field(description="width of the hole")
+    chimney_mm: Annotated[float, Between(0.3, 60, "mm")] = Field(
+        description="height on the axis, bore to rim"
+    )
+    azimuth_deg: Annotated[float, Between(-360, 360, "degrees")] = Field(description="0 front, 180 thumb")
+    outer_radius_mm: Annotated[float, Between(2, 60, "mm")] = Field(
+        description="radius of the body at the hole"
+    )
+    kind: HoleKind = Field(description="what closes it")
+    pad_lift_mm: Annotated[float, Between(0, 15, "mm")] = Field(
+        0.0, description="height of the open pad; 0 none"
+    )
+    pad_radius_mm: Annotated[float, Between(0, 25, "mm")] = Field(
+        0.0, description="radius of the pad; 0 none"
+    )
+
+
+Names = Annotated[tuple[Annotated[str, Label()], ...], Field(max_length=60)]
+
+
+class FingeringFields(_Fields):
+    """How one note is played."""
+
+    written: Annotated[str, Label(8)] = Field(description="written note in scientific pitch")
+    sounding: Annotated[str, Label(8)] = Field(description="note that sounds")
+    register_: Register = Field(alias="register", description="register")
+    mode: Annotated[int, Between(1, 9)] = Field(description="which resonance sounds, counted from 1")
+    fork: bool = Field(description="whether the fingering is a fork")
+    covered: Names = Field(description="holes closed by fingers")
+    pressed: Names = Field(description="keys pressed")
+    open: Names = Field(description="every hole that stands open")
+    weight: Annotated[float, Between(0, 100)] = Field(1.0, description="share in the search")
+
+
+class MadeBy(_Fields):
+    """Where a design came from: enough to make it again."""
+
+    version: Annotated[str, Label()] = Field(description="version of wrenpipe")
+    seed: Annotated[int, Between(0, 2**63)] = Field(description="seed of the search")
+    request: dict[str, Any] = Field(description="the request")
+    hand: dict[str, Any] = Field(description="the hand that it was made for")
+
+    @model_validator(mode="after")
+    def _plain(self) -> Self:
+        for name, group in (("request", self.request), ("hand", self.hand)):
+            if not _is_plain(group):
+                raise refusal(f"made_by.{name} holds a value that is no finite number, text, list or group.")
+        return self
+
+
+def _is_plain(value: object) -> bool:
+    """Whether a value can be written as JSON and read back unchanged."""
+    if isinstance(value, dict):
+        return all(isinstance(k, str) and _is_plain(v) for k, v in value.items())
+    if isinstance(value, (list, tuple)):
+        return all(_is_plain(v) for v in value)
+    if isinstance(value, float):
+        return math.isfinite(value)
+    return value is None or isinstance(value, (str, int, bool))
+
+
+Station = tuple[Annotated[float, PLACE], Annotated[float, BORE_RADIUS]]
+Pair = tuple[Annotated[str, Label(8)], Annotated[str, Label(8)]]
+
+
+class DesignFile(_Fields):
+    """design.json: a whole instrument, its chart, and the conventions to score it again by."""
+
+    schema_: Literal["wrenpipe.design/1"] = Field(alias="schema", description="kind and version of the file")
+    size: Annotated[str, Label()] = Field(description="sounding pitch of the written C")
+    size_in_words: Annotated[str, Label(120)] = Field(description="the size as the trade says it")
+    sounding_c_hz: Annotated[float, Between(20, 10000, "Hz")] = Field(
+        description="frequency of the written C"
+    )
+    pitch_standard_hz: Annotated[float, PITCH_STANDARD] = Field(description="frequency of A4")
+    system: Annotated[str, Label()] = Field(description="fingering system")
+    air: AirFields = Field(description="air in the bore")
+    mouthpiece: MouthpieceFields = Field(description="mouthpiece")
+    barrel: BarrelFields = Field(description="tuning barrel")
+    reed: ReedFields = Field(description="reed")
+    bore_mm: tuple[Station, ...] = Field(
+        min_length=2, max_length=2000, description="[x, radius] of each station"
+    )
+    holes: tuple[HoleFields, ...] = Field(min_length=1, max_length=60, description="holes from reed to foot")
+    chart: tuple[FingeringFields, ...] = Field(
+        min_length=1, max_length=200, description="fingering of each note"
+    )
+    twelfths: tuple[Pair, ...] = Field(
+        max_length=200, description="[low, high] written notes of each twelfth"
+    )
+    conventions: tuple[str, ...] = Field(CONVENTIONS, description="how to score the file again")
+    made_by: MadeBy | None = Field(None, description="where the design came from")
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Self:
+        for complaint in complaints(self):
+            raise refusal(complaint)
+        return self
+
+
+TIP_BREADTH = Between(5, 35, "mm")
+JOINT_BREADTH = Between(6, 40, "mm")
+SPAN = Between(10, 180, "mm")
+
+
+class HandFields(_Fields):
+    """A player's own measurements; whatever is left out is filled in from the population."""
+
+    name: Annotated[str, Label()] | None = Field(None, description="whose hand, for the player's own use")
+    hand_length_mm: Annotated[float, Between(80, 260, "mm")] | None = Field(
+        None, description="wrist crease to tip of the middle finger"
+    )
+    hand_breadth_mm: Annotated[float, Between(35, 130, "mm")] | None = Field(
+        None, description="across the four knuckles"
+    )
+    hand_circumference_mm: Annotated[float, Between(90, 320, "mm")] | None = Field(
+        None, description="around the four knuckles"
+    )
+    thumb_breadth_mm: Annotated[float, TIP_BREADTH] | None = Field(None, description="across the thumb's tip")
+    index_breadth_mm: Annotated[float, TIP_BREADTH] | None = Field(None, description="across the index tip")
+    middle_breadth_mm: Annotated[float, TIP_BREADTH] | None = Field(None, description="across the middle tip")
+    ring_breadth_mm: Annotated[float, TIP_BREADTH] | None = Field(None, description="across the ring tip")
+    little_breadth_mm: Annotated[float, TIP_BREADTH] | None = Field(None, description="across the little tip")
+    thumb_joint_breadth_mm: Annotated[float, JOINT_BREADTH] | None = Field(
+        None, description="across the thumb's joint"
+    )
+    index_joint_breadth_mm: Annotated[float, JOINT_BREADTH] | None = Field(
+        None, description="across the index finger's middle joint"
+    )
+    middle_joint_breadth_mm: Annotated[float, JOINT_BREADTH] | None = Field(
+        None, description="across the middle finger's middle joint"
+    )
+    ring_joint_breadth_mm: Annotated[float, JOINT_BREADTH] | None = Field(
+        None, description="across the ring finger's middle joint"
+    )
+    little_joint_breadth_mm: Annotated[float, JOINT_BREADTH] | None = Field(
+        None, description="across the little finger's middle joint"
+    )
+    index_middle_span_mm: Annotated[float, SPAN] | None = Field(
+        None, description="tip centre to tip centre, spread, index to middle"
+    )
+    middle_ring_span_mm: Annotated[float, SPAN] | None = Field(None, description="the same, middle to ring")
+    ring_little_span_mm: Annotated[float, SPAN] | None = Field(None, description="the same, ring to little")
+
+    @model_validator(mode="after")
+    def _measured(self) -> Self:
+        given = self.model_dump(exclude_none=True, exclude={"name"})
+        if not given:
+            raise refusal("hand holds no measurement; needed is at least one, such as hand_length_mm = 180.")
+        length, breadth = given.get("hand_length_mm"), given.get("hand_breadth_mm")
+        if length is not None and breadth is not None and breadth >= length:
+            raise refusal(
+                f"hand.hand_breadth_mm is {breadth:g} and hand.hand_length_mm is {length:g}; "
+                "a hand is longer than it is broad."
+            )
+        return self
+
+
+class HandFile(_Fields):
+    """A hand in TOML: one table, [hand]."""
+
+    hand: HandFields = Field(description="the player's own measurements")
+
+
+class OwnMouthpiece(_Fields):
+    """A mouthpiece as the player measured it."""
+
+    volume_cm3: Annotated[float, MOUTHPIECE_VOLUME] = Field(
+        description="air from the reed-tip plane to the end of the tenon, reed closed, by weight of water"
+    )
+    exit_bore_mm: Annotated[float, BORE_DIAMETER] = Field(description="bore diameter at the end of the tenon")
+    insertion_mm: Annotated[float, TENON] = Field(description="how deep the tenon enters the barrel")
+    reed_volume_cm3: Annotated[float, REED_VOLUME] | None = Field(
+        None, description="air volume that the reed adds at the tip"
+    )
+
+    @model_validator(mode="after")
+    def _cylinder(self) -> Self:
+        length = 4000.0 * self.volume_cm3 / (math.pi * self.exit_bore_mm**2)
+        if not 5 <= length <= 250:
+            raise refusal(
+                f"mouthpiece.volume_cm3 is {self.volume_cm3:g} and mouthpiece.exit_bore_mm is "
+                f"{self.exit_bore_mm:g}, a cylinder {length:.1f} mm long; allowed is from 5 to 250 mm."
+            )
+        return self
+
+
+class MouthpieceFile(_Fields):
+    """A mouthpiece in TOML: one table, [mouthpiece]."""
+
+    mouthpiece: OwnMouthpiece = Field(description="the player's own mouthpiece")

@@ -1,0 +1,97 @@
+"""A scored instrument as JSON values: the result of `intonation --json`."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from wrenpipe.model.intonation import Intonation
+from wrenpipe.model.pitch import frequency, midi
+from wrenpipe.studies.convert import in_mm
+from wrenpipe.studies.scoring import BarrelEnd, Scored, sounding_range
+
+__all__ = ["INTONATION_SCHEMA", "scored_values"]
+
+INTONATION_SCHEMA = "wrenpipe.intonation/1"
+
+
+def _or_null(value: float) -> float | None:
+    return value if math.isfinite(value) else None
+
+
+def _rounded(value: float, digits: int = 3) -> float | None:
+    return round(value, digits) if math.isfinite(value) else None
+
+
+def scored_values(scored: Scored) -> dict[str, Any]:
+    """The result as JSON values; what has no value, such as the pitch of a lost note, is null."""
+    design, intonation = scored.design, scored.intonation
+    low, high = sounding_range(intonation)
+    return {
+        "schema": INTONATION_SCHEMA,
+        "size": design.size.name,
+        "size_in_words": design.size.words,
+        "sounding_c_hz": frequency(midi(design.size.name), design.pitch_standard_hz),
+        "sounding_range": [low, high],
+        "pitch_standard_hz": design.pitch_standard_hz,
+        "temperature_c": design.air.temperature_c,
+        "air_constants": design.air.constants,
+        "system": design.chart.system,
+        "barrel": _barrel_values(scored),
+        **_intonation_values(intonation),
+    }
+
+
+def _intonation_values(intonation: Intonation) -> dict[str, Any]:
+    return {
+        "registers": [
+            {
+                "name": group.name,
+                "notes": group.notes,
+                "lost": group.lost,
+                "rms_cents": _rounded(group.rms_cents),
+                "worst_cents": _rounded(group.worst_cents),
+            }
+            for group in intonation.registers
+        ],
+        "twelfths": [
+            {"low": t.low, "high": t.high, "cents": _rounded(t.cents), "fork": t.fork}
+            for t in intonation.twelfths
+        ],
+        "notes": [
+            {
+                "written": note.written,
+                "sounding": note.sounding,
+                "register": note.register.value,
+                "fork": note.fork,
+                "target_hz": note.target_hz,
+                "playing_hz": _or_null(note.playing_hz),
+                "cents": _rounded(note.cents),
+                "status": note.status.value,
+                "peak": _or_null(note.peak),
+            }
+            for note in intonation.notes
+        ],
+    }
+
+
+def _barrel_values(scored: Scored) -> dict[str, Any]:
+    barrel = scored.design.instrument.barrel
+    return {
+        "pull_mm": in_mm(barrel.pull),
+        "slide_mm": in_mm(barrel.slide),
+        "range_cents": _rounded(scored.barrel_range_cents),
+        "pushed_in": _end_values(scored.pushed_in),
+        "pulled_out": _end_values(scored.pulled_out),
+    }
+
+
+def _end_values(end: BarrelEnd) -> dict[str, Any]:
+    whole = end.intonation.group("all")
+    return {
+        "pull_mm": in_mm(end.pull),
+        "shift_cents": _rounded(end.shift_cents),
+        "rms_cents": _rounded(whole.rms_cents),
+        "worst_cents": _rounded(whole.worst_cents),
+        "lost": whole.lost,
+    }

@@ -1,0 +1,148 @@
+"""Scores an instrument: every note, every twelfth, and what the barrel can move.
+
+The pure part is `score`; around it stand the file and the changes that a command line may ask for.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from pydantic import ValidationError
+from wrenpipe.model.air import dry_air
+from wrenpipe.model.barrel import with_pull
+from wrenpipe.model.intonation import Intonation, judge
+from wrenpipe.model.pitch import cents, midi
+from wrenpipe.studies.convert import Design, design_of
+from wrenpipe.studies.errors import RequestError
+from wrenpipe.studies.fields import shown
+from wrenpipe.studies.progress import working
+from wrenpipe.studies.reading import read_design, read_diameters
+from wrenpipe.studies.schemas import PITCH_STANDARD, TEMPERATURE, DesignFile
+from wrenpipe.studies.sentences import sentence
+
+__all__ = [
+    "BarrelEnd",
+    "Scored",
+    "asked_design",
+    "score",
+    "score_file",
+    "sounding_range",
+    "with_diameters",
+]
+
+COMPILING = "Scoring the chart; the first time on a machine, this compiles for up to 30 seconds."
+
+
+@dataclass(frozen=True, slots=True)
+class BarrelEnd:
+    """The instrument with its barrel at one end of the slide.
+
+    pull: m. shift_cents: mean over the notes that sound both here and at the present pull, NaN when none.
+    """
+
+    pull: float
+    shift_cents: float
+    intonation: Intonation
+
+
+@dataclass(frozen=True, slots=True)
+class Scored:
+    """A design, judged as it stands and at both ends of its barrel's slide."""
+
+    design: Design
+    intonation: Intonation
+    pushed_in: BarrelEnd
+    pulled_out: BarrelEnd
+
+    @property
+    def barrel_range_cents(self) -> float:
+        """How far the barrel moves the pitch from pushed in to pulled out, cents."""
+        return self.pushed_in.shift_cents - self.pulled_out.shift_cents
+
+
+def score(design: Design) -> Scored:
+    """Judge a design; compiles the solver on first use."""
+    present = _judged(design)
+    return Scored(
+        design=design,
+        intonation=present,
+        pushed_in=_barrel_end(design, present, 0.0),
+        pulled_out=_barrel_end(design, present, design.instrument.barrel.slide),
+    )
+
+
+def _judged(design: Design) -> Intonation:
+    from wrenpipe.model.playing_pitch import playing_pitches
+
+    playing = playing_pitches(design.instrument, design.chart, design.air)
+    return judge(
+        design.chart,
+        design.size,
+        playing.hz.tolist(),
+        playing.peak.tolist(),
+        playing.status,
+        design.pitch_standard_hz,
+    )
+
+
+def _barrel_end(design: Design, present: Intonation, pull: float) -> BarrelEnd:
+    there = _judged(replace(design, instrument=with_pull(design.instrument, pull)))
+    moves = [
+        cents(after.playing_hz, before.playing_hz)
+        for before, after in zip(present.notes, there.notes, strict=True)
+        if math.isfinite(before.playing_hz) and math.isfinite(after.playing_hz)
+    ]
+    return BarrelEnd(pull, math.fsum(moves) / len(moves) if moves else math.nan, there)
+
+
+def sounding_range(intonation: Intonation) -> tuple[str, str]:
+    """Lowest and highest sounding note of the chart."""
+    names = sorted((note.sounding for note in intonation.notes), key=midi)
+    return names[0], names[-1]
+
+
+def with_diameters(file: DesignFile, diameters: Mapping[str, float], source: str) -> DesignFile:
+    """The design with measured hole diameters (mm) in place of its own, raising RequestError."""
+    names = [hole.name for hole in file.holes]
+    for name in diameters:
+        if name not in names:
+            raise RequestError(
+                f"{source}: hole {shown(name)} is not in the design; allowed are {', '.join(names)}."
+            )
+    holes = tuple(
+        hole.model_copy(update={"diameter_mm": diameters.get(hole.name, hole.diameter_mm)})
+        for hole in file.holes
+    )
+    changed = file.model_copy(update={"holes": holes})
+    try:
+        return DesignFile.model_validate_json(changed.model_dump_json(by_alias=True))
+    except ValidationError as error:
+        raise RequestError(sentence(error, DesignFile, source)) from None
+
+
+def asked_design(
+    path: Path, measured: Path | None, pitch_standard: str | None, temperature: str | None
+) -> Design:
+    """The design of a file with the changes asked for, raising RequestError.
+
+    pitch_standard: Hz. temperature: degrees C; one asked for means dry air of it.
+    """
+    hz = None if pitch_standard is None else PITCH_STANDARD.read("--pitch-standard", pitch_standard)
+    air = None if temperature is None else dry_air(TEMPERATURE.read("--temperature", temperature))
+    file = read_design(path)
+    if measured is not None:
+        file = with_diameters(file, read_diameters(measured), str(measured))
+    design = design_of(file)
+    return replace(design, pitch_standard_hz=hz or design.pitch_standard_hz, air=air or design.air)
+
+
+def score_file(
+    path: Path, measured: Path | None, pitch_standard: str | None, temperature: str | None
+) -> Scored:
+    """Read, change as asked, and judge, with a word on standard error while it takes long."""
+    design = asked_design(path, measured, pitch_standard, temperature)
+    with working(COMPILING):
+        return score(design)
