@@ -1,0 +1,126 @@
+"""The pictures of a report as SVG: the unrolled body and the intonation of all notes.
+
+Text stays text, lengths are true on paper, and the same values always give the same bytes.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from typing import Any
+
+import matplotlib as mpl
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_svg import FigureCanvasSVG
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Circle, Ellipse, Polygon, Rectangle
+
+from wrenpipe.constraints.seats import SeatPlan
+from wrenpipe.model.geometry import Instrument, System
+from wrenpipe.model.intonation import Intonation
+from wrenpipe.studies.body_sheet import body_sheet
+from wrenpipe.studies.intonation_sheet import intonation_sheet
+from wrenpipe.studies.shapes import PAPER, Disc, Ink, Outline, Oval, Shape, Sheet, Words
+
+__all__ = ["body_drawing", "intonation_drawing"]
+
+MM_PER_INCH = 25.4
+SETTINGS: Any = {
+    "svg.fonttype": "none",
+    "font.family": ["DejaVu Sans"],
+    "hatch.linewidth": 0.35,
+    "text.parse_math": False,
+}
+
+
+def body_drawing(
+    instrument: Instrument, system: System, plan: SeatPlan | None, *, joints: Sequence[float] = ()
+) -> bytes:
+    """The unrolled body with holes, keys, seated fingers and lanes, as SVG bytes.
+
+    joints: x of the joint lines from the reed-tip plane, m. Raises ValueError without a hole.
+    """
+    return _svg(body_sheet(instrument, system, plan, joints), "body")
+
+
+def intonation_drawing(intonation: Intonation, *, title: str) -> bytes:
+    """Cents of every note and of every twelfth, as SVG bytes; title says the size in words."""
+    return _svg(intonation_sheet(intonation, title), "intonation")
+
+
+def _svg(sheet: Sheet, salt: str) -> bytes:
+    buffer = io.BytesIO()
+    with mpl.rc_context(SETTINGS | {"svg.hashsalt": salt}):
+        figure = Figure(figsize=(sheet.width / MM_PER_INCH, sheet.height / MM_PER_INCH))
+        FigureCanvasSVG(figure)
+        axes = figure.add_axes((0.0, 0.0, 1.0, 1.0), xlim=(0.0, sheet.width), ylim=(sheet.height, 0.0))
+        axes.set_axis_off()
+        order = 0
+        for layer in sheet.layers:
+            window = None
+            if layer.window is not None:
+                left, top, width, height = layer.window
+                window = Rectangle((left, top), width, height, transform=axes.transData)
+            for shape in layer.shapes:
+                order += 1
+                _paint(axes, shape, order, window)
+        # No date, maker or address in the file, so that the same values give the same bytes.
+        figure.savefig(buffer, format="svg", metadata=dict.fromkeys(("Date", "Creator", "Format", "Type")))
+    return buffer.getvalue()
+
+
+def _paint(axes: Axes, shape: Shape, order: int, window: Rectangle | None) -> None:
+    match shape:
+        case Words():
+            _write(axes, shape, order)
+        case Disc(centre, radius, ink):
+            _add(axes, Circle(centre, radius), ink, order, window)
+        case Oval(centre, width, height, turned, ink):
+            _add(axes, Ellipse(centre, width, height, angle=turned), ink, order, window)
+        case Outline(points, True, ink):
+            _add(axes, Polygon(points, closed=True), ink, order, window)
+        case Outline(points, _, ink):
+            xs, ys = zip(*points, strict=True)
+            line = Line2D(xs, ys, color=ink.line, lw=ink.width, zorder=order, ls=_dashes(ink))
+            axes.add_line(line)
+            line.set_clip_path(window)
+            line.set_clip_on(window is not None)
+
+
+def _dashes(ink: Ink) -> Any:
+    # The pattern counts in line widths, ink in points.
+    return (0, tuple(length / ink.width for length in ink.dash)) if ink.dash else "-"
+
+
+def _add(
+    axes: Axes, patch: Circle | Ellipse | Polygon, ink: Ink, order: int, window: Rectangle | None
+) -> None:
+    patch.set(
+        facecolor=ink.fill or "none",
+        edgecolor=ink.line or "none",
+        linewidth=ink.width if ink.line else 0.0,
+        linestyle=_dashes(ink),
+        hatch=ink.hatch or None,
+        zorder=order,
+    )
+    axes.add_patch(patch)
+    patch.set_clip_path(window)
+    patch.set_clip_on(window is not None)
+
+
+def _write(axes: Axes, words: Words, order: int) -> None:
+    axes.text(
+        *words.at,
+        words.text,
+        fontsize=words.size,
+        color=words.colour,
+        weight="bold" if words.bold else "normal",
+        ha=words.align,
+        va="center" if "\n" in words.text else "center_baseline",
+        rotation=words.angle,
+        rotation_mode="anchor",
+        linespacing=1.05,
+        zorder=order,
+        bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 0.6} if words.backed else None,
+    )

@@ -1,0 +1,120 @@
+"""The marks of the body's picture: one function for each kind of thing, used by picture and legend alike.
+
+Lengths are millimetres of paper.
+"""
+
+from __future__ import annotations
+
+import math
+
+from wrenpipe.studies.shapes import (
+    INK,
+    LANE,
+    LEFT_HAND,
+    PAPER,
+    RIGHT_HAND,
+    TIGHT,
+    Disc,
+    Ink,
+    Outline,
+    Oval,
+    Point,
+    Shape,
+    Words,
+)
+
+__all__ = [
+    "finger_hole",
+    "finger_side",
+    "fingertip",
+    "hand_hue",
+    "joint_line",
+    "lane",
+    "padded_hole",
+    "speaker_vent",
+    "tight_line",
+    "touchpiece",
+    "touchpiece_letter",
+]
+
+CORNER_STEPS = 5
+PAD_RIM = Ink(INK, 0.7, (2.0, 1.2))
+LETTER_PT = 6.0
+
+
+def hand_hue(left: bool) -> str:
+    """Colour of a hand."""
+    return LEFT_HAND if left else RIGHT_HAND
+
+
+def finger_hole(at: Point, radius: float) -> tuple[Shape, ...]:
+    """A hole that a finger closes."""
+    return (Disc(at, radius, Ink(INK, 1.1, fill=PAPER)),)
+
+
+def padded_hole(at: Point, radius: float, pad_radius: float) -> tuple[Shape, ...]:
+    """A hole under a pad, with its centre cross."""
+    (x, y), arm, thin = at, radius * 0.45, Ink(INK, 0.4)
+    return (
+        Disc(at, pad_radius, PAD_RIM),
+        Disc(at, radius, Ink(INK, 1.1, fill=PAPER)),
+        Outline(((x - arm, y), (x + arm, y)), False, thin),
+        Outline(((x, y - arm), (x, y + arm)), False, thin),
+    )
+
+
+def speaker_vent(at: Point, radius: float, pad_radius: float) -> tuple[Shape, ...]:
+    """The speaker vent, black."""
+    return (Disc(at, pad_radius, PAD_RIM), Disc(at, radius, Ink(INK, 0.8, fill=INK)))
+
+
+def fingertip(at: Point, width: float, height: float, turned: float, left: bool) -> tuple[Shape, ...]:
+    """The pad of a fingertip; the hatching leans to the side its hand comes from."""
+    return (Oval(at, width, height, turned, Ink(hand_hue(left), 0.9, hatch="////" if left else "\\\\\\\\")),)
+
+
+def finger_side(points: tuple[Point, ...], left: bool) -> tuple[Shape, ...]:
+    """The outline of a whole finger."""
+    return (Outline(points, False, Ink(hand_hue(left), 0.6, (3.0, 1.6))),)
+
+
+def touchpiece(centre: Point, length: float, width: float, hue: str) -> tuple[Shape, ...]:
+    """A key's touchpiece with a double rim."""
+    inner = min(0.7, 0.2 * min(length, width))
+    return (
+        Outline(_rounded(centre, length, width), True, Ink(INK, 0.9, fill=PAPER)),
+        Outline(_rounded(centre, length - 2.0 * inner, width - 2.0 * inner), True, Ink(hue, 0.6)),
+    )
+
+
+def touchpiece_letter(centre: Point, letter: str) -> tuple[Shape, ...]:
+    """The letter that ties a touchpiece to its label, over whatever finger lies there."""
+    return (Words(centre, letter, LETTER_PT, align="center", bold=True, backed=True),)
+
+
+def lane(corners: tuple[Point, ...]) -> tuple[Shape, ...]:
+    """The strip that a key arm takes."""
+    return (Outline(corners, True, Ink(LANE, 0.5, (1.0, 1.0), PAPER, "----")),)
+
+
+def tight_line(points: tuple[Point, ...]) -> tuple[Shape, ...]:
+    """The tightest place: a dot on what binds, joined when two bind each other."""
+    joined = (Outline(points, False, Ink(TIGHT, 2.0)),) if len(points) > 1 else ()
+    return (*joined, *(Disc(point, 1.2, Ink(TIGHT, 0.4, fill=TIGHT)) for point in points))
+
+
+def joint_line(x: float, top: float, bottom: float) -> tuple[Shape, ...]:
+    """Where two joints meet."""
+    return (Outline(((x, top), (x, bottom)), False, Ink(INK, 1.0, (5.0, 2.0, 1.0, 2.0, 1.0, 2.0))),)
+
+
+def _rounded(centre: Point, length: float, width: float) -> tuple[Point, ...]:
+    """A rectangle with round corners."""
+    radius = 0.3 * min(length, width)
+    points = []
+    for quarter, (sx, sy) in enumerate(((1, 1), (-1, 1), (-1, -1), (1, -1))):
+        cx, cy = centre[0] + sx * (length / 2 - radius), centre[1] + sy * (width / 2 - radius)
+        for step in range(CORNER_STEPS + 1):
+            angle = math.pi / 2.0 * (quarter + step / CORNER_STEPS)
+            points.append((cx + radius * math.cos(angle), cy + radius * math.sin(angle)))
+    return tuple(points)
