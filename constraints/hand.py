@@ -10,6 +10,7 @@ from functools import lru_cache
 from typing import Final
 
 import numpy as np
+
 from wrenpipe.constraints.population import (
     BREADTH,
     CIRCUMFERENCE,

@@ -117,7 +117,9 @@ def judge(
         )
     by_name = {n.written: n for n in notes}
     twelfths = tuple(
-        TwelfthScore(low, high, by_name[high].cents - by_name[low].cents, by_name[low].fork or by_name[high].fork)
+        TwelfthScore(
+            low, high, by_name[high].cents - by_name[low].cents, by_name[low].fork or by_name[high].fork
+        )
         for low, high in chart.twelfths
     )
     groups = [

@@ -145,7 +145,13 @@ def _outer(b, outer, lift, pad):
     """t_r of an open hole, and its partials (b, outer, lift, pad)."""
     share = (b / outer) ** 0.8
     p, p_b, p_lift, p_pad = _pad(b, lift, pad)
-    return b * (0.822 - 0.47 * share) + p, 0.822 - 0.47 * 1.8 * share + p_b, 0.376 * share * b / outer, p_lift, p_pad
+    return (
+        b * (0.822 - 0.47 * share) + p,
+        0.822 - 0.47 * 1.8 * share + p_b,
+        0.376 * share * b / outer,
+        p_lift,
+        p_pad,
+    )
 
 
 @_jit
@@ -156,7 +162,14 @@ def _inner(a, b):
     slope = _I1 + d * (2 * _I2 + d * (3 * _I3 + d * (4 * _I4 + d * 5 * _I5)))
     match = _M0 * d * (1.0 + _M1 * d**3)
     match_slope = _M0 * (1.0 + 4.0 * _M1 * d**3)
-    return b * poly, -slope * d * d, poly + slope * d, b * match, -match_slope * d * d, match + match_slope * d
+    return (
+        b * poly,
+        -slope * d * d,
+        poly + slope * d,
+        b * match,
+        -match_slope * d * d,
+        match + match_slope * d,
+    )
 
 
 @_jit
@@ -524,9 +537,7 @@ def solve_chart(
         elif below >= (mode[i] - 1) * _PI or above < (mode[i] - 1) * _PI:
             status[i] = LOST
         if with_gradient:
-            _reverse(
-                omega, node_x, node_r, node_hole, holes, opened, air, tables, tape, cx, cr, ch
-            )
+            _reverse(omega, node_x, node_r, node_hole, holes, opened, air, tables, tape, cx, cr, ch)
             factor = -1.0 / ((y_o.imag + spring) * omega)
             for n in range(n_node):
                 grad_x[i, n] = factor * cx[n].imag

@@ -7,6 +7,7 @@ to foot. Every element has determinant one.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Collection
 
@@ -73,7 +74,7 @@ def input_admittance(
     foot = stations[-1][1]
     admittance = math.pi * foot**2 / (air.rho * air.c) / unflanged_impedance(omega * foot / air.c)
     holes = sorted(instrument.holes, key=lambda hole: hole.x)
-    for (x1, r1), (x2, r2) in reversed(list(zip(stations, stations[1:], strict=False))):
+    for (x1, r1), (x2, r2) in reversed(list(itertools.pairwise(stations))):
         if x2 <= x1:
             continue
         here = [hole for hole in holes if x1 <= hole.x < x2]
@@ -110,7 +111,7 @@ def _along_taper(
         return admittance
     slices = max(1, math.ceil(abs(math.log(r2 / r1)) / LONGEST_SLICE))
     edges = np.linspace(0.0, 1.0, slices + 1)
-    for near, far in reversed(list(zip(edges, edges[1:], strict=False))):
+    for near, far in reversed(list(itertools.pairwise(edges))):
         ra, rb = r1 + (r2 - r1) * near, r1 + (r2 - r1) * far
         matrix = taper_matrix(omega, float(ra), float(rb), (x2 - x1) * float(far - near), air)
         admittance = _through(admittance, matrix)

@@ -144,7 +144,7 @@ def pull_back(
             (layout.stations + left, gr * (1 - share)),
             (layout.stations + left + 1, gr * share),
         ):
-            np.add.at(out, (slice(None), column), by)
+            np.add.at(out.T, column, by.T)
         for n, field in enumerate(HOLE_FIELDS):
             out[:, layout.hole_block(field)] = grad_hole[:, :, n]
     out[:, layout.reed] = grad_reed

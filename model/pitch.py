@@ -28,7 +28,9 @@ SEMITONES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 # How the trade writes them: flats for B-flat, E-flat and A-flat, sharps for C and F.
 SPELLING = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 NOTE = re.compile(r"^\s*([A-Ga-g])\s*(#|b|♯|♭|-sharp|-flat| sharp| flat)?\s*(-?\d)\s*$")
-TRADE_SIZE = re.compile(r"^\s*([A-Ga-g])\s*(#|b|♯|♭|-sharp|-flat| sharp| flat)?\s+([a-z]+)(?:\s+clarinet)?\s*$", re.I)
+TRADE_SIZE = re.compile(
+    r"^\s*([A-Ga-g])\s*(#|b|♯|♭|-sharp|-flat| sharp| flat)?\s+([a-z]+)(?:\s+clarinet)?\s*$", re.I
+)
 SMALLEST_SIZE = "C6"
 LARGEST_SIZE = "F3"
 
@@ -41,7 +43,9 @@ def midi(note: str) -> int:
     """Number of a note in scientific pitch (C4 = 60), raising PitchError."""
     match = NOTE.match(note) if isinstance(note, str) else None
     if match is None:
-        raise PitchError(f"note {note!r} is not a note name; write a letter, # or b, and an octave, such as Bb3")
+        raise PitchError(
+            f"note {note!r} is not a note name; write a letter, # or b, and an octave, such as Bb3"
+        )
     letter, accidental, octave = match.groups()
     shift = 0 if accidental is None else (1 if accidental.strip(" -") in ("#", "♯", "sharp") else -1)
     return 12 * (int(octave) + 1) + SEMITONES[letter.upper()] + shift

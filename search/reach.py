@@ -1,0 +1,203 @@
+"""Can this hand play that size: the greatest finger margin within the intonation tolerance.
+
+The tolerance is counted in cents *added* by the hand over the same system's free optimum. Tuning at
+a demanded margin t0 gives the least cents e(t0), which grows with t0 (a cliff, not a slope); reach is
+where e(t0) meets the limit, found by walking up or down from t0 = 0 and halving.
+
+Answers differ in what they rest on: a reachable size has its instrument; an unreachable one has a
+certificate when no seats exist whatever the holes, and otherwise only the evidence of several starts;
+undecided is a search that did not settle.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wrenpipe.constraints.margins import Margin, tightest
+from wrenpipe.constraints.seat_bounds import Certificate
+from wrenpipe.search.sequential import FEASIBLE, Status
+from wrenpipe.search.starts import starts
+from wrenpipe.search.tuner import Goal, Programme, Tuned
+
+__all__ = [
+    "DEFAULT_TOLERANCE",
+    "Reach",
+    "Support",
+    "Tolerance",
+    "Verdict",
+    "free_optimum",
+    "greatest_margin",
+    "holds",
+]
+
+Real = NDArray[np.float64]
+Report = Callable[[str], None]
+
+
+class Verdict(StrEnum):
+    REACHABLE = "reachable"
+    WITH_AIDS = "reachable with aids"
+    NOT_REACHABLE = "not reachable"
+    UNDECIDED = "undecided"
+
+
+class Support(StrEnum):
+    """What an answer rests on."""
+
+    INSTRUMENT = "an instrument that does it"
+    CERTIFICATE = "certificate: no seats exist, whatever the holes"
+    EVIDENCE = "evidence: no start found an instrument"
+    NOT_SETTLED = "the search did not settle"
+
+
+@dataclass(frozen=True, slots=True)
+class Tolerance:
+    """How far a hand may push the intonation.
+
+    added: cents of weighted RMS over the free optimum. Listeners notice 3 to 6 cents on sustained
+    tones (from memory of the psychoacoustic literature); the finer end is the default. worst, fork:
+    most cents of one note; a player lips a note down 20 to 30 cents (common practice, no source).
+    """
+
+    added: float = 3.0
+    worst: float = 20.0
+    fork: float = 30.0
+
+
+DEFAULT_TOLERANCE = Tolerance()
+HIGHEST_MARGIN = 3.0
+"""Beyond three standard deviations more room decides nothing."""
+LOWEST_MARGIN = -6.0
+STEP = 1.0
+PRECISION = 0.04
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """One size, one hand, one choice of aids.
+
+    margin: greatest t in standard deviations (capped at HIGHEST_MARGIN); best: the instrument
+    there. binding: the tightest finger row. added: cents of weighted RMS over the free optimum.
+    """
+
+    verdict: Verdict
+    support: Support
+    margin: float
+    best: Tuned
+    free: Tuned
+    binding: Margin
+    added: float
+    certificate: Certificate | None
+
+
+def free_optimum(programme: Programme, tolerance: Tolerance, report: Report | None = None) -> Tuned:
+    """Best instrument of the size with no hand: the least merit over several starts."""
+    alone = programme.without_hand()
+    goal = Goal(worst_limit=tolerance.worst, fork_limit=tolerance.fork)
+    best: Tuned | None = None
+    for n, start in enumerate(starts(alone)):
+        if report is not None:
+            report(f"tuning without a hand, start {n + 1}")
+        tuned = alone.run(start, goal)
+        if best is None or tuned.outcome.merit < best.outcome.merit - 1e-9:
+            best = tuned
+        if best.outcome.status is Status.CONVERGED and best.weighted_rms < GOOD_FREE:
+            break
+    assert best is not None
+    return best
+
+
+GOOD_FREE = 1.0
+"""A free optimum this good in cents needs no further starts."""
+
+
+def holds(programme: Programme, tuned: Tuned, limit: float) -> bool:
+    """Whether a tuned instrument keeps all its rows and stays within the weighted RMS limit."""
+    return (
+        tuned.outcome.violation <= FEASIBLE
+        and tuned.weighted_rms <= limit
+        and not np.isnan(tuned.cents).any()
+    )
+
+
+def greatest_margin(
+    programme: Programme,
+    free: Tuned,
+    tolerance: Tolerance,
+    *,
+    decide_only: bool = False,
+    report: Report | None = None,
+) -> Reach:
+    """Reach of one programme that has a hand. decide_only: stop once the sign of the margin is known."""
+    assert programme.hand is not None
+    limit = free.weighted_rms + tolerance.added
+    goal = Goal(margin=0.0, worst_limit=tolerance.worst, fork_limit=tolerance.fork)
+
+    def attempt(t: float, start: Real) -> Tuned:
+        if report is not None:
+            report(f"tuning with a finger margin of {t:+.1f} standard deviations")
+        return programme.run(start, replace(goal, margin=t))
+
+    tuned = attempt(0.0, free.outcome.v)
+    good = holds(programme, tuned, limit)
+    if not good:
+        for start in starts(programme)[1:]:
+            other = attempt(0.0, start)
+            if holds(programme, other, limit):
+                tuned, good = other, True
+                break
+    settled = tuned.outcome.status is not Status.STALLED
+    if decide_only:
+        return _result(programme, free, tuned, good, settled, 0.0)
+    last_good = tuned if good else None
+    margin, ceiling = 0.0, math.inf
+    if last_good is not None:
+        while margin < HIGHEST_MARGIN:
+            higher = attempt(margin + STEP, last_good.outcome.v)
+            if not holds(programme, higher, limit):
+                ceiling = margin + STEP
+                break
+            last_good, margin = higher, margin + STEP
+    while last_good is None:
+        if margin <= LOWEST_MARGIN:
+            return _result(programme, free, tuned, False, settled, LOWEST_MARGIN)
+        ceiling, margin = margin, margin - STEP
+        lower = attempt(margin, free.outcome.v)
+        if holds(programme, lower, limit):
+            last_good = lower
+    while ceiling - margin > PRECISION and margin < HIGHEST_MARGIN:
+        middle = 0.5 * (margin + ceiling)
+        tried = attempt(middle, last_good.outcome.v)
+        if holds(programme, tried, limit):
+            last_good, margin = tried, middle
+        else:
+            ceiling = middle
+            settled = settled and tried.outcome.status is not Status.STALLED
+    return _result(programme, free, last_good, margin >= 0.0, settled, margin)
+
+
+def _result(
+    programme: Programme, free: Tuned, best: Tuned, good: bool, settled: bool, margin: float
+) -> Reach:
+    assert best.finger_rows is not None
+    binding = tightest(best.finger_rows.reports())
+    added = best.weighted_rms - free.weighted_rms
+    certificate = None
+    if good:
+        verdict, support = Verdict.REACHABLE, Support.INSTRUMENT
+    else:
+        certificate = programme.certificate()
+        if certificate is not None:
+            verdict, support = Verdict.NOT_REACHABLE, Support.CERTIFICATE
+        elif settled:
+            verdict, support = Verdict.NOT_REACHABLE, Support.EVIDENCE
+        else:
+            verdict, support = Verdict.UNDECIDED, Support.NOT_SETTLED
+    measured = min(best.margin, HIGHEST_MARGIN) if math.isfinite(best.margin) else margin
+    return Reach(verdict, support, measured, best, free, binding, added, certificate)

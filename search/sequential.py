@@ -1,0 +1,208 @@
+"""Sequential quadratic programming: least squares under inequality rows.
+
+    minimise   1/2 |r(v)|^2   subject to   g(v) >= 0,   lower <= v <= upper
+
+Each step solves the convex problem with r and g linearised, inside a box that grows and shrinks
+with how well the linear picture held (a trust region). Where it held badly the step is solved once
+more with the curvature seen at the trial point (a second-order correction, without which steps creep
+along curved rows). Violations are priced, not forbidden, so that every subproblem has a solution; a
+price left over at the end says that the rows cannot be met.
+
+The dense quadratic solver is DAQP (D. Arnstrom, A. Bemporad, D. Axehill, IEEE Trans. Automatic
+Control 67 (2022) 4362): a dual active set, exact and deterministic, under a millisecond at this size,
+against about 18 ms for an interior-point solver measured on the same problems.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from enum import StrEnum
+
+import daqp
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["Evaluation", "Outcome", "Settings", "Status", "minimise"]
+
+Real = NDArray[np.float64]
+
+REGULARISATION = 1e-6
+"""Added to the Hessian's diagonal (natural units), so that idle columns stay put."""
+HUGE = 1e30
+"""What the solver takes for no bound."""
+PATIENCE = 5
+"""Steps over which progress is judged."""
+FEASIBLE = 1e-3
+"""Largest violation that counts as none: a micrometre for a row in millimetres."""
+WELL = 0.75
+"""Share of the promised gain that counts as a linear picture that held."""
+
+
+class Status(StrEnum):
+    """How a run ended."""
+
+    CONVERGED = "converged"
+    STALLED = "stalled"
+    INFEASIBLE = "infeasible"
+    """Converged to a point where some row stays violated."""
+
+
+@dataclass(frozen=True, slots=True)
+class Evaluation:
+    """The problem at one point v (n,).
+
+    r (m,), jr (m, n): residuals. g (k,), jg (k, n): rows, feasible when >= 0, of the order of one.
+    note: whatever the caller wants back with the best point.
+    """
+
+    r: Real
+    jr: Real
+    g: Real
+    jg: Real
+    note: object = None
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """price: of one unit of violation. box: first trust region in natural units of each column.
+
+    tolerance: promised gain over merit at which to stop. patience: gain over the last few steps,
+    over merit, below which it is no use going on. settled: largest promise of a whole unit box,
+    over merit, that still counts as converged.
+    """
+
+    price: float = 100.0
+    box: float = 2.0
+    least_box: float = 1e-3
+    most_box: float = 8.0
+    iterations: int = 60
+    tolerance: float = 1e-5
+    patience: float = 2e-4
+    settled: float = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """Where a run ended. residual: what one more step within the unit box promises to gain, in the
+    merit's own unit (one half of a note five cents off); violation: largest row violation left."""
+
+    v: Real
+    status: Status
+    residual: float
+    violation: float
+    iterations: int
+    evaluation: Evaluation
+    merit: float
+
+
+def minimise(
+    evaluate: Callable[[Real], Evaluation | None],
+    start: Real,
+    lower: Real,
+    upper: Real,
+    scale: Real,
+    settings: Settings,
+) -> Outcome:
+    """Run from `start` (n,). evaluate returns None where the point cannot be evaluated.
+
+    Raises ValueError when the start itself cannot be evaluated.
+    """
+    v = np.clip(start, lower, upper)
+    here = evaluate(v)
+    if here is None:
+        raise ValueError("the first guess cannot be evaluated")
+    merit = _merit(here, settings.price)
+    box = settings.box
+    history = [merit]
+    count = 0
+    while count < settings.iterations:
+        count += 1
+        step, predicted = _step(here, v, lower, upper, scale, box, settings.price)
+        gain = merit - predicted
+        if gain < settings.tolerance * (1.0 + merit) * min(1.0, box):
+            break
+        trial = np.clip(v + step, lower, upper)
+        there = evaluate(trial)
+        trial_merit = math.inf if there is None else _merit(there, settings.price)
+        if there is not None and merit - trial_merit < WELL * gain:
+            bent = _bent(here, there, trial - v)
+            step, _ = _step(bent, v, lower, upper, scale, box, settings.price)
+            second = np.clip(v + step, lower, upper)
+            again = evaluate(second)
+            if again is not None:
+                second_merit = _merit(again, settings.price)
+                if second_merit < trial_merit:
+                    trial, there, trial_merit = second, again, second_merit
+        ratio = (merit - trial_merit) / gain
+        if there is not None and ratio > 1e-3:
+            v, here, merit = trial, there, trial_merit
+        if ratio < 0.25:
+            box *= 0.4
+        elif ratio > 0.7:
+            box = min(2.0 * box, settings.most_box)
+        history.append(merit)
+        idle = len(history) > PATIENCE and history[-1 - PATIENCE] - merit < settings.patience * (1.0 + merit)
+        if box < settings.least_box or idle:
+            break
+    _, predicted = _step(here, v, lower, upper, scale, 1.0, settings.price)
+    residual = max(0.0, merit - predicted)
+    violation = _violation(here)
+    if violation > FEASIBLE:
+        status = Status.INFEASIBLE
+    elif residual < settings.settled * (1.0 + merit):
+        status = Status.CONVERGED
+    else:
+        status = Status.STALLED
+    return Outcome(v, status, residual, violation, count, here, merit)
+
+
+def _bent(here: Evaluation, there: Evaluation, step: Real) -> Evaluation:
+    """The linear picture at `here`, shifted so that it is right at the trial point."""
+    return Evaluation(
+        r=there.r - here.jr @ step,
+        jr=here.jr,
+        g=there.g - here.jg @ step,
+        jg=here.jg,
+    )
+
+
+def _violation(e: Evaluation) -> float:
+    return max(0.0, -float(e.g.min(initial=0.0)))
+
+
+def _merit(e: Evaluation, price: float) -> float:
+    return 0.5 * float(e.r @ e.r) + price * _violation(e)
+
+
+def _step(
+    e: Evaluation, v: Real, lower: Real, upper: Real, scale: Real, box: float, price: float
+) -> tuple[Real, float]:
+    """Best step of the linearised problem inside the box, and the merit it predicts."""
+    n = len(v)
+    low = np.maximum(lower - v, -box * scale) / scale
+    high = np.minimum(upper - v, box * scale) / scale
+    jr, jg = e.jr * scale, e.jg * scale
+    # Rows that nothing inside the box can violate need not be looked at.
+    reach = np.where(jg > 0, jg * low, jg * high).sum(axis=1)
+    near = e.g + reach < 0.0
+    hessian = np.zeros((n + 1, n + 1))
+    hessian[:n, :n] = jr.T @ jr
+    hessian[np.arange(n + 1), np.arange(n + 1)] += REGULARISATION
+    linear = np.append(jr.T @ e.r, price)
+    rows = np.hstack([jg[near], np.ones((int(near.sum()), 1))])
+    x, _, exit_flag, _ = daqp.solve(
+        hessian,
+        linear,
+        rows,
+        np.concatenate([high, [HUGE], np.full(len(rows), HUGE)]),
+        np.concatenate([low, [0.0], -e.g[near]]),
+        np.zeros(n + 1 + len(rows), dtype=np.int32),
+    )
+    y = np.asarray(x)[:n]
+    if exit_flag < 1 or not np.all(np.isfinite(y)):
+        return np.zeros(n), math.inf
+    y = np.clip(y, low, high)
+    r = e.r + jr @ y
+    return y * scale, 0.5 * float(r @ r) + price * max(0.0, -float((e.g + jg @ y).min(initial=0.0)))

@@ -1,0 +1,271 @@
+"""Tunes one size for one hand: geometry and finger seats in one nonlinear programme.
+
+Least weighted cents with every finger row at least t0 standard deviations and every wall kept. With no
+hand there are no finger rows: the free optimum, against which the cents that a hand adds are counted.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wrenpipe.constraints.design_space import KNOTS
+from wrenpipe.constraints.finger_rows import DIGITS, FingerPolicy, finger_rows
+from wrenpipe.constraints.hand import Hand
+from wrenpipe.constraints.lanes import OFFSET_HOLES, lanes_kept
+from wrenpipe.constraints.rows import RowBlock, row_block
+from wrenpipe.constraints.seat_bounds import BodyBounds, Certificate, seats_impossible
+from wrenpipe.constraints.walls import WallLimits, wall_rows
+from wrenpipe.model.air import Air
+from wrenpipe.model.geometry import Finger, HoleKind
+from wrenpipe.model.pitch import frequency, midi
+from wrenpipe.model.playing_pitch import ChartSolver, Playing, chart_solver
+from wrenpipe.search.fairness import FairnessWeights, fairness
+from wrenpipe.search.sequential import Evaluation, Outcome, Settings, Status, minimise
+from wrenpipe.search.unknowns import FLARE_SHARE, Mapping, stock_guess
+
+__all__ = ["CENTS_UNIT", "Goal", "Programme", "Tuned", "programme_for"]
+
+Real = NDArray[np.float64]
+
+CENTS_UNIT = 5.0
+"""A note this far off weighs one."""
+FLAT_WEIGHT = 1.25
+"""Flat errors weigh more: players lip down 20 to 30 cents and up about 5 (common practice, no source)."""
+WORST_SOFTNESS = 25.0
+"""Cents per unit of violation of a note's worst limit."""
+MILLIMETRE = 1e-3
+LOST_CENTS = 300.0
+"""A note whose mode is missing is taken this far off, so that no step that loses a mode is kept."""
+
+
+@dataclass(frozen=True, slots=True)
+class Goal:
+    """What a run must keep: every finger row at least `margin` standard deviations (t0), and notes
+    that are no forks, and forks, within a worst limit in cents (infinite: none)."""
+
+    margin: float = 0.0
+    worst_limit: float = math.inf
+    fork_limit: float = math.inf
+
+
+@dataclass(frozen=True, slots=True)
+class Tuned:
+    """A run's result. cents (n_note,) NaN where lost; weighted_rms in cents with the flats' weight."""
+
+    outcome: Outcome
+    playing: Playing
+    cents: Real
+    weighted_rms: float
+    finger_rows: RowBlock | None
+    wall_rows: RowBlock
+    margin: float
+    """Least margin/sigma over the finger rows; infinite without a hand."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Note:
+    playing: Playing
+    cents: Real
+    fingers: RowBlock | None
+    walls: RowBlock
+    felt: float
+    """Norm of the notes' residuals."""
+
+
+@dataclass(frozen=True, slots=True)
+class Programme:
+    """Everything fixed about tuning one size for one hand (or none)."""
+
+    mapping: Mapping
+    solver: ChartSolver
+    target_hz: Real
+    weight: Real
+    is_fork: NDArray[np.bool_]
+    guess: Real
+    hand: Hand | None
+    lanes: tuple[tuple[str, Finger, Finger, float], ...]
+    lower: Real
+    upper: Real
+    policy: FingerPolicy = field(default_factory=FingerPolicy)
+    limits: WallLimits = field(default_factory=WallLimits)
+    weights: FairnessWeights = field(default_factory=FairnessWeights)
+
+    def run(self, start: Real, goal: Goal, settings: Settings | None = None) -> Tuned:
+        """Tune from `start` (space.size,)."""
+        space = self.mapping.space
+        begin, lower, upper = start.copy(), self.lower.copy(), self.upper.copy()
+        begin[space.margin] = lower[space.margin] = upper[space.margin] = goal.margin
+        outcome = minimise(
+            lambda v: self._evaluate(v, goal),
+            begin,
+            lower,
+            upper,
+            space.scale(),
+            Settings() if settings is None else settings,
+        )
+        return self._tuned(outcome)
+
+    def assess(self, v: Real) -> Tuned:
+        """Everything about one point, without moving it. Raises ValueError when it cannot be evaluated."""
+        evaluation = self._evaluate(v, Goal())
+        if evaluation is None:
+            raise ValueError("this geometry cannot be evaluated")
+        return self._tuned(Outcome(v, Status.CONVERGED, 0.0, 0.0, 0, evaluation, 0.0))
+
+    def rows_at(self, v: Real) -> tuple[RowBlock | None, RowBlock]:
+        """Finger rows (None without a hand) and wall rows at v."""
+        space = self.mapping.space
+        walls = row_block(
+            wall_rows(space, v, self.limits, self.mapping.stock.top_of_body, FLARE_SHARE), space.size
+        )
+        if self.hand is None:
+            return None, walls
+        rows = finger_rows(space, v, self.hand, self.lanes, self.policy, self.mapping.flare_from)
+        return row_block(rows, space.size), walls
+
+    def _evaluate(self, v: Real, goal: Goal) -> Evaluation | None:
+        space = self.mapping.space
+        p, p_v = self.mapping.parameters(v)
+        try:
+            playing = self.solver.solve(p, jacobian=True)
+        except ValueError:
+            return None
+        assert playing.jacobian is not None
+        lost = np.isnan(playing.hz)
+        cents = np.where(lost, np.nan, 1200.0 * np.log2(playing.hz / self.target_hz))
+        felt = np.where(lost, LOST_CENTS, cents)
+        by_v = playing.jacobian @ p_v
+        share = self.weight * np.where(felt < 0, FLAT_WEIGHT, 1.0)
+        pull, pull_v = fairness(self.mapping, v, self.guess, self.weights)
+        note_r, note_j = share * felt / CENTS_UNIT, (share / CENTS_UNIT)[:, None] * by_v
+        fingers, walls = self.rows_at(v)
+        g, jg = [walls.margin / MILLIMETRE], [walls.jacobian / MILLIMETRE]
+        if fingers is not None:
+            g.append((fingers.margin - v[space.margin] * fingers.sigma) / MILLIMETRE)
+            jac = fingers.jacobian.copy()
+            jac[:, space.margin] = -fingers.sigma
+            jg.append(jac / MILLIMETRE)
+        for limit, notes in ((goal.worst_limit, ~self.is_fork), (goal.fork_limit, self.is_fork)):
+            if math.isfinite(limit):
+                for sign in (1.0, -1.0):
+                    g.append((limit - sign * felt[notes]) / WORST_SOFTNESS)
+                    jg.append(-sign * by_v[notes] / WORST_SOFTNESS)
+        return Evaluation(
+            r=np.concatenate([note_r, pull]),
+            jr=np.vstack([note_j, pull_v]),
+            g=np.concatenate(g),
+            jg=np.vstack(jg),
+            note=_Note(playing, cents, fingers, walls, float(np.linalg.norm(note_r))),
+        )
+
+    def _tuned(self, outcome: Outcome) -> Tuned:
+        note = outcome.evaluation.note
+        assert isinstance(note, _Note)
+        scale = math.sqrt(float(np.sum(self.weight**2)))
+        margin = math.inf
+        if note.fingers is not None:
+            margin = float(np.min(note.fingers.margin / note.fingers.sigma))
+        return Tuned(
+            outcome=outcome,
+            playing=note.playing,
+            cents=note.cents,
+            weighted_rms=note.felt * CENTS_UNIT / scale,
+            finger_rows=note.fingers,
+            wall_rows=note.walls,
+            margin=margin,
+        )
+
+    def certificate(self) -> Certificate | None:
+        """Proof that this hand finds no seats whatever the holes, or None."""
+        if self.hand is None:
+            return None
+        space, limits = self.mapping.space, self.limits
+        offset, by_foot = self.mapping.flare_from
+        turn = float(np.max(self.upper[space.hole_azimuth] - self.lower[space.hole_azimuth])) / 2
+        pad = max(self.hand.pad_half_length(DIGITS[finger]) for finger in (Finger.L1, Finger.L2, Finger.L3))
+        bounds = BodyBounds(
+            highest=self.mapping.stock.top_of_body + limits.tenon + limits.rim,
+            lowest=offset + by_foot * float(self.upper[space.foot]),
+            slant=MOST_CROSSING,
+            around=2 * (float(self.upper[space.outer_radius]) * turn + pad),
+        )
+        return seats_impossible(self.hand, self.lanes, self.policy, bounds)
+
+    def without_hand(self) -> Programme:
+        return replace(self, hand=None)
+
+
+def programme_for(
+    mapping: Mapping, air: Air, pitch_standard_hz: float, hand: Hand | None, aids: frozenset[str]
+) -> Programme:
+    """Set up the tuning of one size."""
+    space = mapping.space
+    chart = space.system.chart
+    target = np.array(
+        [frequency(midi(f.written) + mapping.size.transposition, pitch_standard_hz) for f in chart.fingerings]
+    )
+    guess = stock_guess(mapping, air, pitch_standard_hz)
+    lower, upper = _bounds(mapping, guess, aids)
+    return Programme(
+        mapping=mapping,
+        solver=chart_solver(mapping.instrument(guess), chart, air, target),
+        target_hz=target,
+        weight=np.sqrt(np.array([f.weight for f in chart.fingerings])),
+        is_fork=np.array([f.fork for f in chart.fingerings], dtype=np.bool_),
+        guess=guess,
+        hand=hand,
+        lanes=lanes_kept(space.system, aids),
+        lower=lower,
+        upper=upper,
+    )
+
+
+OFFSET_TURN = math.radians(35)
+"""How far an offset finger hole may stand out of line."""
+TURN = math.radians(6)
+"""How far a finger hole may be turned without being called offset: the fingers' own arc (policy)."""
+KEYED_TURN = math.radians(20)
+MOST_CROSSING = math.radians(25)
+"""How far a hand may slant from square (policy: wrist deviation of about 25 degrees is comfortable
+for radial plus ulnar together, from memory)."""
+
+
+def _bounds(mapping: Mapping, guess: Real, aids: frozenset[str]) -> tuple[Real, Real]:
+    """Bounds of every column: sizes that real instruments have, places anywhere on the body."""
+    space, stock = mapping.space, mapping.stock
+    lower, upper = np.full(space.size, -math.inf), np.full(space.size, math.inf)
+    top, a = stock.top_of_body, stock.bore / 2
+    foot = guess[space.foot]
+    finger_turn = OFFSET_TURN if OFFSET_HOLES in aids else TURN
+    lower[space.hole_x], upper[space.hole_x] = top + 4e-3, foot - 4e-3
+    for n, place in enumerate(space.system.places):
+        d, z = space.hole_diameter.start + n, space.hole_azimuth.start + n
+        lower[d], upper[d] = place.least * stock.bore, place.most * stock.bore
+        turn = KEYED_TURN if place.kind is not HoleKind.FINGER else finger_turn
+        lower[z], upper[z] = guess[z] - turn, guess[z] + turn
+    spans = {
+        "barrel": (0.99, 1.06), "top": (0.99, 1.05), "middle": (0.96, 1.04),
+        "lower": (0.96, 1.06), "flare": (0.97, 1.30), "bell": (1.1, 2.2),
+    }  # fmt: skip
+    for knot, (least, most) in spans.items():
+        n = space.knots.start + KNOTS.index(knot)
+        lower[n], upper[n] = least * a, most * a
+    lower[space.foot], upper[space.foot] = foot * 0.93, foot * 1.07
+    lower[space.outer_radius], upper[space.outer_radius] = a + 0.6 * stock.wall, a + 1.3 * stock.wall
+    lower[space.speaker_rise], upper[space.speaker_rise] = 0.0, 1.2 * stock.wall
+    lower[space.tip_x], upper[space.tip_x] = top, foot + 30e-3
+    outer = guess[space.outer_radius]
+    lower[space.tip_s], upper[space.tip_s] = -2.2 * outer, 2.2 * outer
+    _, thumb = space.tip(Finger.L_THUMB)
+    lower[thumb], upper[thumb] = 2.0 * outer, 4.4 * outer
+    _, left = space.tip(Finger.L4)
+    _, right = space.tip(Finger.R4)
+    lower[left], upper[left] = -1.6 * outer, 0.1 * outer
+    lower[right], upper[right] = -0.1 * outer, 1.6 * outer
+    lower[space.crossing], upper[space.crossing] = -MOST_CROSSING, MOST_CROSSING
+    lower[space.margin], upper[space.margin] = -30.0, 30.0
+    return lower, upper

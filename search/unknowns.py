@@ -1,0 +1,219 @@
+"""Between the design space and the instrument: v -> flat acoustic vector p with its derivatives.
+
+The body below the barrel is a fixed profile of straight tapers through the free knots; the bell
+opens with the square of the way along it. Chimneys follow from the body's outer radius and the bore
+where the hole stands; pads follow from their holes.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wrenpipe.constraints.design_space import KNOTS, DesignSpace
+from wrenpipe.model.air import Air
+from wrenpipe.model.geometry import Bore, HoleKind, Instrument, ToneHole
+from wrenpipe.model.parameters import Layout, layout_of, unpack
+from wrenpipe.model.pitch import Size, frequency, midi
+from wrenpipe.search.stock import Stock
+
+__all__ = ["FLARE_SHARE", "PAD_OVERLAP", "Mapping", "mapping_for", "stock_guess"]
+
+Real = NDArray[np.float64]
+
+SHARES = {"top": 0.0, "middle": 0.30, "lower": 0.62, "flare": 0.88}
+"""Where the knots lie along the body, from the end of the barrel to the foot."""
+FLARE_SHARE = SHARES["flare"]
+BELL_SLICES = 6
+PAD_OVERLAP = 1.5e-3
+"""How far a pad reaches past its hole on each side (from memory: 1.5 to 2 mm)."""
+PAD_LIFT_SHARE = 0.35
+PAD_LIFT_LEAST = 0.5e-3
+"""Lift = share of the hole's diameter plus a least gap; at least a third of the hole is the trade's
+rule (the-clarinets.net, key system)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Mapping:
+    """Fixed parts of the instrument and how the free ones enter it."""
+
+    space: DesignSpace
+    size: Size
+    stock: Stock
+    like: Instrument
+
+    @property
+    def layout(self) -> Layout:
+        return layout_of(self.like)
+
+    @property
+    def flare_from(self) -> tuple[float, float]:
+        """Start of the bell's flare as (offset, derivative by the foot's x)."""
+        top = self.stock.top_of_body
+        return top * (1 - FLARE_SHARE), FLARE_SHARE
+
+    def parameters(self, v: Real) -> tuple[Real, Real]:
+        """p (layout.length,) and dp/dv (layout.length, space.size)."""
+        space, layout = self.space, self.layout
+        p, jac = np.zeros(layout.length), np.zeros((layout.length, space.size))
+        self._bore(v, p, jac)
+        hx = layout.hole_block("x")
+        p[hx] = v[space.hole_x]
+        rows = np.arange(space.holes)
+        jac[hx.start + rows, space.hole_x.start + rows] = 1.0
+        d = v[space.hole_diameter]
+        d_column = space.hole_diameter.start + rows
+        p[layout.hole_block("diameter")] = d
+        jac[layout.hole_block("diameter").start + rows, d_column] = 1.0
+        p[layout.hole_block("outer_radius")] = v[space.outer_radius]
+        jac[layout.hole_block("outer_radius"), space.outer_radius] = 1.0
+        self._chimneys(v, p, jac)
+        padded = np.array([place.kind is not HoleKind.FINGER for place in space.system.places])
+        p[layout.hole_block("pad_lift")] = np.where(padded, PAD_LIFT_SHARE * d + PAD_LIFT_LEAST, 0.0)
+        p[layout.hole_block("pad_radius")] = np.where(padded, d / 2 + PAD_OVERLAP, 0.0)
+        jac[layout.hole_block("pad_lift").start + rows, d_column] = np.where(padded, PAD_LIFT_SHARE, 0.0)
+        jac[layout.hole_block("pad_radius").start + rows, d_column] = np.where(padded, 0.5, 0.0)
+        p[layout.reed] = self.stock.reed.equivalent_volume
+        return p, jac
+
+    def instrument(self, v: Real) -> Instrument:
+        """The whole instrument at v, azimuths included."""
+        p, _ = self.parameters(v)
+        shaped = unpack(p, self.like)
+        holes = tuple(
+            replace(hole, azimuth=float(angle))
+            for hole, angle in zip(shaped.holes, v[self.space.hole_azimuth], strict=True)
+        )
+        return replace(shaped, holes=holes)
+
+    def _bore(self, v: Real, p: Real, jac: Real) -> None:
+        space, layout, stock = self.space, self.layout, self.stock
+        x0, r0 = layout.station_x.start, layout.station_radius.start
+        mouth, top = stock.mouthpiece.equivalent_length, stock.top_of_body
+        fixed_x = [0.0, mouth, mouth, mouth + stock.barrel.length, mouth + stock.barrel.length, top]
+        p[x0 : x0 + 6] = fixed_x
+        p[r0 : r0 + 2] = stock.mouthpiece.exit_radius
+        barrel = space.knots.start + KNOTS.index("barrel")
+        p[r0 + 2 : r0 + 4] = v[barrel]
+        jac[r0 + 2 : r0 + 4, barrel] = 1.0
+        p[r0 + 4 : r0 + 6] = stock.barrel.socket_radius
+        body = v[space.foot] - top
+        for n, (share, weights) in enumerate(_profile()):
+            i = 6 + n
+            p[x0 + i] = top + share * body
+            jac[x0 + i, space.foot] = share
+            for knot, weight in weights.items():
+                column = space.knots.start + KNOTS.index(knot)
+                p[r0 + i] += weight * v[column]
+                jac[r0 + i, column] += weight
+
+    def _chimneys(self, v: Real, p: Real, jac: Real) -> None:
+        """Body radius less bore radius at each hole; the speaker's tube may stand above the body."""
+        space, layout = self.space, self.layout
+        sx, sr = p[layout.station_x], p[layout.station_radius]
+        start = layout.hole_block("chimney").start
+        for n, place in enumerate(space.system.places):
+            x = v[space.hole_x.start + n]
+            i = min(max(int(np.searchsorted(sx, x, side="right")) - 1, 0), len(sx) - 2)
+            span = max(sx[i + 1] - sx[i], 1e-9)
+            slope = (sr[i + 1] - sr[i]) / span
+            share = (x - sx[i]) / span
+            row = start + n
+            p[row] = v[space.outer_radius] - (sr[i] + slope * (x - sx[i]))
+            jac[row, space.outer_radius] += 1.0
+            jac[row, space.hole_x.start + n] -= slope
+            jac[row] -= (1 - share) * jac[layout.station_radius.start + i]
+            jac[row] -= share * jac[layout.station_radius.start + i + 1]
+            jac[row] += slope * (1 - share) * jac[layout.station_x.start + i]
+            jac[row] += slope * share * jac[layout.station_x.start + i + 1]
+            if place.kind is HoleKind.SPEAKER:
+                p[row] += v[space.speaker_rise]
+                jac[row, space.speaker_rise] += 1.0
+
+
+def _profile() -> list[tuple[float, dict[str, float]]]:
+    """Body stations below the barrel: (share of the body's length, knot weights of the radius)."""
+    stations = [(share, {knot: 1.0}) for knot, share in SHARES.items()]
+    for n in range(1, BELL_SLICES + 1):
+        way = n / BELL_SLICES
+        opening = way * way
+        stations.append((FLARE_SHARE + (1 - FLARE_SHARE) * way, {"flare": 1 - opening, "bell": opening}))
+    return stations
+
+
+def mapping_for(space: DesignSpace, size: Size, stock: Stock) -> Mapping:
+    """Everything fixed for one size and system, with holes in the system's order."""
+    holes = tuple(
+        ToneHole(
+            place.name,
+            0.0,
+            place.usual * stock.bore,
+            stock.wall,
+            place.azimuth,
+            stock.bore / 2 + stock.wall,
+            place.kind,
+        )
+        for place in space.system.places
+    )
+    stations = ((0.0, stock.bore / 2),) * (6 + len(_profile()))
+    like = Instrument(size.name, Bore(stations), holes, stock.mouthpiece, stock.barrel, stock.reed)
+    return Mapping(space, size, stock, like)
+
+
+def stock_guess(mapping: Mapping, air: Air, pitch_standard_hz: float) -> Real:
+    """A plain quarter-wave guess (space.size,): where each note's first open hole would stand.
+
+    End correction of a row of open holes with spacing s: s/2 (sqrt(1 + 4 (t_e/s) (a/b)^2) - 1)
+    (A. H. Benade, J. Acoust. Soc. Am. 32 (1960) 1591, from memory), t_e = t + 1.5 b.
+    """
+    space, stock, size = mapping.space, mapping.stock, mapping.size
+    v = np.zeros(space.size)
+    a = stock.bore / 2
+    slowing = 0.981
+
+    def quarter_wave(written: str) -> float:
+        hz = frequency(midi(written) + size.transposition, pitch_standard_hz)
+        return air.c * slowing / (4 * hz) - stock.reed.equivalent_volume / (math.pi * a * a)
+
+    lowest = quarter_wave("E3")
+    v[space.foot] = lowest - 0.6 * a + 0.25 * a
+    for n, place in enumerate(space.system.places):
+        b = place.usual * a
+        if place.kind is HoleKind.SPEAKER:
+            x = max(0.26 * lowest, stock.top_of_body + 12e-3)
+        else:
+            length = quarter_wave(place.opens)
+            s = 0.07 * length
+            t_e = stock.wall + 1.5 * b
+            x = length - 0.5 * s * (math.sqrt(1 + 4 * t_e / s * (a / b) ** 2) - 1)
+        v[space.hole_x.start + n] = x
+        v[space.hole_diameter.start + n] = 2 * b
+        v[space.hole_azimuth.start + n] = place.azimuth
+    for knot, factor in zip(KNOTS, (1.02, 1.015, 1.0, 1.005, 1.08, 1.6), strict=True):
+        v[space.knots.start + KNOTS.index(knot)] = a * factor
+    v[space.outer_radius] = a + stock.wall
+    v[space.speaker_rise] = 0.3 * stock.wall
+    _seat_over_holes(space, v)
+    return v
+
+
+def _seat_over_holes(space: DesignSpace, v: Real) -> None:
+    """Put every fingertip over its hole, little fingers beyond their ring fingers."""
+    from wrenpipe.constraints.design_space import SEATED
+
+    outer = v[space.outer_radius]
+    for finger in SEATED:
+        x, s = space.tip(finger)
+        for n, place in enumerate(space.system.places):
+            if place.finger is finger:
+                v[x] = v[space.hole_x.start + n]
+                v[s] = outer * v[space.hole_azimuth.start + n]
+    from wrenpipe.model.geometry import Finger
+
+    for little, ring, side in ((Finger.L4, Finger.L3, -1.0), (Finger.R4, Finger.R3, 1.0)):
+        (lx, ls), (rx, _) = space.tip(little), space.tip(ring)
+        v[lx] = v[rx] + 15e-3
+        v[ls] = side * outer * 0.5
