@@ -66,8 +66,8 @@ class Tolerance:
     """
 
     added: float = 3.0
-    worst: float = 20.0
-    fork: float = 30.0
+    worst: float = 18.0
+    fork: float = 28.0
 
 
 DEFAULT_TOLERANCE = Tolerance()

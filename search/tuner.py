@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
+from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +16,7 @@ from numpy.typing import NDArray
 from wrenpipe.constraints.design_space import KNOTS
 from wrenpipe.constraints.finger_rows import DIGITS, FingerPolicy, finger_rows
 from wrenpipe.constraints.hand import Hand
+from wrenpipe.constraints.key_clearance import pad_beside_finger_rows, pad_beside_pad_rows
 from wrenpipe.constraints.lanes import OFFSET_HOLES, lanes_kept
 from wrenpipe.constraints.rows import RowBlock, row_block
 from wrenpipe.constraints.seat_bounds import BodyBounds, Certificate, seats_impossible
@@ -119,12 +121,17 @@ class Programme:
     def rows_at(self, v: Real) -> tuple[RowBlock | None, RowBlock]:
         """Finger rows (None without a hand) and wall rows at v."""
         space = self.mapping.space
-        walls = row_block(
-            wall_rows(space, v, self.limits, self.mapping.stock.top_of_body, FLARE_SHARE), space.size
+        hard = chain(
+            wall_rows(space, v, self.limits, self.mapping.stock.top_of_body, FLARE_SHARE),
+            pad_beside_pad_rows(space, v),
         )
+        walls = row_block(hard, space.size)
         if self.hand is None:
             return None, walls
-        rows = finger_rows(space, v, self.hand, self.lanes, self.policy, self.mapping.flare_from)
+        rows = chain(
+            finger_rows(space, v, self.hand, self.lanes, self.policy, self.mapping.flare_from),
+            pad_beside_finger_rows(space, v, self.hand, self.policy),
+        )
         return row_block(rows, space.size), walls
 
     def _evaluate(self, v: Real, goal: Goal) -> Evaluation | None:

@@ -14,13 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wrenpipe.constraints.design_space import KNOTS, DesignSpace
+from wrenpipe.constraints.key_clearance import PAD_OVERLAP
 from wrenpipe.model.air import Air
 from wrenpipe.model.geometry import Bore, HoleKind, Instrument, ToneHole
 from wrenpipe.model.parameters import Layout, layout_of, unpack
 from wrenpipe.model.pitch import Size, frequency, midi
 from wrenpipe.search.stock import Stock
 
-__all__ = ["FLARE_SHARE", "PAD_OVERLAP", "Mapping", "mapping_for", "stock_guess"]
+__all__ = ["FLARE_SHARE", "Mapping", "mapping_for", "stock_guess"]
 
 Real = NDArray[np.float64]
 
@@ -28,8 +29,6 @@ SHARES = {"top": 0.0, "middle": 0.30, "lower": 0.62, "flare": 0.88}
 """Where the knots lie along the body, from the end of the barrel to the foot."""
 FLARE_SHARE = SHARES["flare"]
 BELL_SLICES = 6
-PAD_OVERLAP = 1.5e-3
-"""How far a pad reaches past its hole on each side (from memory: 1.5 to 2 mm)."""
 PAD_LIFT_SHARE = 0.35
 PAD_LIFT_LEAST = 0.5e-3
 """Lift = share of the hole's diameter plus a least gap; at least a third of the hole is the trade's

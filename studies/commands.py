@@ -6,11 +6,13 @@ Each command imports what it needs when it runs, so that `wrenpipe --help` stays
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
+
 from wrenpipe.studies.errors import RequestError, answer
 
 __all__ = ["app", "main"]
@@ -73,6 +75,150 @@ def intonation(
     from wrenpipe.studies.tables import intonation_report, show
 
     show(intonation_report(scored))
+
+
+Size = Annotated[
+    str,
+    typer.Argument(
+        metavar="SIZE", help="Sounding pitch of its written C (A4), or the trade's name (Eb sopranino)."
+    ),
+]
+Glove = Annotated[str | None, typer.Option(metavar="N", help="Glove size, 4 to 13 (EN ISO 21420).")]
+HandPath = Annotated[
+    Path | None, typer.Option("--hand", metavar="FILE.toml", help="The player's own measurements.")
+]
+SystemName = Annotated[
+    str, typer.Option("--system", metavar="NAME", help="Fingering system; see `wrenpipe systems`.")
+]
+Aids = Annotated[
+    list[str] | None,
+    typer.Option("--aids", metavar="NAME", help="rear-arms, offset-holes; repeat, or part by commas."),
+]
+Cents = Annotated[
+    str | None,
+    typer.Option(metavar="CENTS", help="RMS cents that the hand may add over the free optimum; 3."),
+]
+MouthpiecePath = Annotated[
+    Path | None, typer.Option("--mouthpiece", metavar="FILE.toml", help="The player's own mouthpiece.")
+]
+BarrelLength = Annotated[
+    str | None, typer.Option("--barrel", metavar="MM", help="Barrel's bore length between the tenons.")
+]
+Slide = Annotated[
+    str | None, typer.Option(metavar="MM", help="How far the barrel may be drawn; designed half drawn.")
+]
+PitchStandard = Annotated[str | None, typer.Option(metavar="HZ", help="Frequency of A4; 440.")]
+Temperature = Annotated[str | None, typer.Option(metavar="C", help="Mean air in the bore, degrees C; 27.")]
+
+
+@app.command()
+def reach(
+    size: Size,
+    glove: Glove = None,
+    hand: HandPath = None,
+    system: SystemName = "simple-9",
+    aids: Aids = None,
+    tolerance: Cents = None,
+    mouthpiece: MouthpiecePath = None,
+    barrel: BarrelLength = None,
+    slide: Slide = None,
+    pitch_standard: PitchStandard = None,
+    temperature: Temperature = None,
+    as_json: AsJson = False,
+) -> None:
+    """Say whether a hand can play a size, what stands in the way, and how small it could go."""
+    with _working("Looking for seats and tuning") as report:
+        from wrenpipe.studies.question import Asked, read_question
+
+        question = read_question(
+            Asked(
+                size,
+                glove,
+                hand,
+                system,
+                tuple(aids or ()),
+                tolerance,
+                mouthpiece,
+                barrel,
+                slide,
+                pitch_standard,
+                temperature,
+            )
+        )
+        from wrenpipe.studies.reaching import answer_question
+
+        answered = answer_question(question, report)
+    if as_json:
+        from wrenpipe.studies.reach_json import reach_values
+
+        _print_json(reach_values(answered))
+        return
+    from wrenpipe.studies.reach_tables import reach_report
+    from wrenpipe.studies.tables import show
+
+    show(reach_report(answered))
+
+
+@app.command()
+def design(
+    size: Size,
+    out: Annotated[Path, typer.Option(metavar="FOLDER", help="Where the files go.")],
+    glove: Glove = None,
+    hand: HandPath = None,
+    system: SystemName = "simple-9",
+    aids: Aids = None,
+    tolerance: Cents = None,
+    mouthpiece: MouthpiecePath = None,
+    barrel: BarrelLength = None,
+    slide: Slide = None,
+    pitch_standard: PitchStandard = None,
+    temperature: Temperature = None,
+    as_json: AsJson = False,
+) -> None:
+    """Design the instrument and write it; ends in 1 when the hand cannot play it."""
+    with _working("Designing") as report:
+        from wrenpipe.studies.question import Asked, read_question
+        from wrenpipe.studies.store import require_folder
+
+        require_folder(out)
+        question = read_question(
+            Asked(
+                size,
+                glove,
+                hand,
+                system,
+                tuple(aids or ()),
+                tolerance,
+                mouthpiece,
+                barrel,
+                slide,
+                pitch_standard,
+                temperature,
+            )
+        )
+        from wrenpipe.studies.designing import bench_files, design_values, make_design
+        from wrenpipe.studies.store import write_folder
+
+        made = make_design(question, report)
+        report("drawing and writing")
+        write_folder(out, bench_files(made))
+    if as_json:
+        _print_json(design_values(made, out))
+    else:
+        from wrenpipe.studies.reach_tables import design_report
+        from wrenpipe.studies.tables import show
+
+        show(design_report(made, out))
+    if made.reach.verdict.value != "reachable":
+        raise typer.Exit(1)
+
+
+@contextmanager
+def _working(sentence: str) -> Iterator[Callable[[str], None]]:
+    from wrenpipe.studies.progress import steps
+
+    with steps(f"{sentence}; the first time on a machine, this compiles for up to 30 seconds.") as report:
+        yield report
 
 
 def _print_json(values: object) -> None:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from pydantic import ValidationError
+
 from wrenpipe.model.air import Air
 from wrenpipe.model.geometry import (
     Barrel,
@@ -43,6 +44,7 @@ __all__ = [
     "design_of",
     "design_text",
     "hand_measurements",
+    "in_m",
     "in_mm",
     "own_mouthpiece",
 ]
@@ -143,6 +145,11 @@ def own_mouthpiece(file: MouthpieceFile) -> tuple[Mouthpiece, float | None]:
 def in_mm(metres: float) -> float:
     """A length for people, mm to twelve significant digits."""
     return _tidy(metres * MM)
+
+
+def in_m(millimetres: float) -> float:
+    """A length from people, m."""
+    return millimetres / MM
 
 
 def _tidy(value: float) -> float:

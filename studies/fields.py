@@ -8,6 +8,7 @@ from typing import Any
 
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
+
 from wrenpipe.studies.errors import RequestError
 
 __all__ = ["REFUSAL", "Between", "Label", "refusal", "shown"]

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
-__all__ = ["working"]
+__all__ = ["steps", "working"]
 
 QUIET_SECONDS = 2.0
 """Work shorter than this needs no word to a file or a pipe."""
@@ -31,3 +31,16 @@ def working(sentence: str, quiet_seconds: float = QUIET_SECONDS) -> Iterator[Non
         yield
     finally:
         timer.cancel()
+
+
+@contextmanager
+def steps(sentence: str, quiet_seconds: float = QUIET_SECONDS) -> Iterator[Callable[[str], None]]:
+    """Like `working`, and hands over a function that tells the step being done (terminals only)."""
+    if sys.stderr.isatty():
+        from rich.console import Console
+
+        with Console(stderr=True).status(sentence) as status:
+            yield lambda step: status.update(f"{sentence.split(';')[0]}: {step}")
+        return
+    with working(sentence, quiet_seconds):
+        yield lambda step: None

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
+
 from wrenpipe.studies.errors import RequestError
 from wrenpipe.studies.fields import shown
 from wrenpipe.studies.schemas import HOLE_DIAMETER, DesignFile, HandFile, MouthpieceFile

@@ -11,6 +11,7 @@ import math
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
+
 from wrenpipe.model.geometry import HoleKind, Register
 from wrenpipe.studies.conventions import CONVENTIONS
 from wrenpipe.studies.design_checks import complaints

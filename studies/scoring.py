@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from pydantic import ValidationError
+
 from wrenpipe.model.air import dry_air
 from wrenpipe.model.barrel import with_pull
 from wrenpipe.model.intonation import Intonation, judge

@@ -7,6 +7,7 @@ from enum import Enum
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
+
 from wrenpipe.studies.fields import REFUSAL, Between, Label, shown
 
 __all__ = ["sentence"]

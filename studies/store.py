@@ -18,7 +18,7 @@ from typing import Any
 from wrenpipe.studies.errors import RequestError
 from wrenpipe.studies.fields import shown
 
-__all__ = ["json_text", "read_text", "write_bytes", "write_folder", "write_text"]
+__all__ = ["json_text", "read_text", "require_folder", "write_bytes", "write_folder", "write_text"]
 
 LARGEST_BYTES = 5_000_000
 
@@ -92,13 +92,15 @@ def write_folder(path: Path, files: Mapping[str, bytes]) -> None:
             raise RequestError(
                 f"file name {shown(name)} cannot be used in a folder; allowed is a plain name."
             )
+    require_folder(path)
     part = path.absolute().with_name(f".{path.absolute().name}.{secrets.token_hex(4)}.part")
     existing = path.is_dir()
     if existing:
         part = path / part.name
-    elif os.path.lexists(path):
-        raise RequestError(f"{path} cannot be written as a folder: a file has that name.")
+    missing = [parent for parent in path.absolute().parents if not parent.exists()]
+    done = False
     try:
+        part.parent.mkdir(parents=True, exist_ok=True)
         part.mkdir()
         for name, content in files.items():
             _write_new(part / name, content)
@@ -106,10 +108,30 @@ def write_folder(path: Path, files: Mapping[str, bytes]) -> None:
             _move_into(path, part, tuple(files))
         else:
             os.rename(part, path)
+        done = True
     except (OSError, ValueError) as error:
         raise _unwritable(path, error) from None
     finally:
         shutil.rmtree(part, ignore_errors=True)
+        for parent in () if done else missing:
+            with contextlib.suppress(OSError):
+                parent.rmdir()
+
+
+def require_folder(path: Path) -> None:
+    """Refuse a folder that could not be written, before any work is done for it, raising RequestError."""
+    try:
+        if os.path.lexists(path) and not path.is_dir():
+            raise RequestError(f"{path} cannot be written as a folder: a file has that name.")
+        nearest = next(
+            place for place in (path.absolute(), *path.absolute().parents) if os.path.lexists(place)
+        )
+        if not nearest.is_dir():
+            raise RequestError(f"{path} cannot be written: {nearest} is not a folder.")
+        if not os.access(nearest, os.W_OK | os.X_OK):
+            raise RequestError(f"{path} cannot be written: {nearest} does not allow it.")
+    except (OSError, ValueError) as error:
+        raise _unwritable(path, error) from None
 
 
 def _move_into(folder: Path, part: Path, names: tuple[str, ...]) -> None:

@@ -12,12 +12,13 @@ from rich import box
 from rich.console import Console, Group, RenderableType
 from rich.table import Table
 from rich.text import Text
+
 from wrenpipe.model.geometry import Finger, Fingering, System
 from wrenpipe.model.intonation import NoteStatus
 from wrenpipe.studies.convert import in_mm
 from wrenpipe.studies.scoring import BarrelEnd, Scored, sounding_range
 
-__all__ = ["covered_words", "intonation_report", "show", "systems_report"]
+__all__ = ["covered_words", "intonation_report", "ruled_table", "show", "systems_report"]
 
 NOTHING = "-"
 # One line under the headings and nothing else: nine columns of notes fit an 80-column terminal.
@@ -29,7 +30,7 @@ def show(report: RenderableType) -> None:
     Console(highlight=False).print(report)
 
 
-def _table(
+def ruled_table(
     title: str, columns: Sequence[str], rows: Iterable[Sequence[str]], numbers: Sequence[str] = ()
 ) -> Group:
     """A table under its title; columns named in `numbers` are set flush right."""
@@ -67,7 +68,7 @@ def intonation_report(scored: Scored) -> Group:
 
 
 def _registers(scored: Scored) -> Group:
-    return _table(
+    return ruled_table(
         "Registers",
         ("register", "notes", "without pitch", "RMS cents", "worst cents"),
         (
@@ -90,7 +91,7 @@ def _barrel(scored: Scored) -> Group:
         )
 
     present = BarrelEnd(scored.design.instrument.barrel.pull, 0.0, scored.intonation)
-    return _table(
+    return ruled_table(
         f"Barrel, a range of {_cents(scored.barrel_range_cents).lstrip('+')} cents",
         ("barrel", "pull mm", "mean shift cents", "RMS cents", "worst cents"),
         (
@@ -103,7 +104,7 @@ def _barrel(scored: Scored) -> Group:
 
 
 def _notes(scored: Scored) -> Group:
-    return _table(
+    return ruled_table(
         "Notes",
         ("written", "sounding", "register", "fork", "target Hz", "plays Hz", "cents", "peak", "remark"),
         (
@@ -125,7 +126,7 @@ def _notes(scored: Scored) -> Group:
 
 
 def _twelfths(scored: Scored) -> Group:
-    return _table(
+    return ruled_table(
         "Twelfths (positive is wide)",
         ("low", "high", "cents", "fork"),
         ((t.low, t.high, _cents(t.cents), _yes(t.fork)) for t in scored.intonation.twelfths),
@@ -148,7 +149,7 @@ def systems_report(systems: Sequence[System]) -> Group:
 
 def _keys(system: System) -> Group:
     order = list(Finger)
-    return _table(
+    return ruled_table(
         "Keys",
         ("finger", "key", "hole", "at rest"),
         (
@@ -164,7 +165,7 @@ def _keys(system: System) -> Group:
 
 
 def _chart(system: System) -> Group:
-    return _table(
+    return ruled_table(
         "Fingerings",
         ("written", "register", "fork", "covered", "pressed"),
         (

@@ -1,0 +1,93 @@
+"""The seats of a tuned instrument as things to draw and to report."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wrenpipe.constraints.design_space import SEATED
+from wrenpipe.constraints.finger_rows import CLUSTER, DIGITS, LEFT
+from wrenpipe.constraints.lanes import RUNNING_CLEARANCE
+from wrenpipe.constraints.seats import Seat, SeatPlan, Touchpiece
+from wrenpipe.model.geometry import Finger, Key
+from wrenpipe.search.tuner import Programme, Tuned
+
+__all__ = ["seat_plan"]
+
+Real = NDArray[np.float64]
+
+TOUCH = 6.0e-3
+"""Usual touchpiece on a small instrument: 5 to 7 mm at least (from memory)."""
+SIDE_KEY_TURN = math.radians(70)
+SIDE_KEY_RISE = 9.0e-3
+"""A side key lies round to the right of the index finger and a little above it (common practice)."""
+
+
+def seat_plan(programme: Programme, tuned: Tuned) -> SeatPlan | None:
+    """Seats, touchpieces, lanes and every margin of a tuned instrument; None without a hand."""
+    hand = programme.hand
+    if hand is None or tuned.finger_rows is None:
+        return None
+    space, v = programme.mapping.space, tuned.outcome.v
+    holes = {place.finger: place.name for place in space.system.places if place.finger is not None}
+    seats = []
+    for finger in SEATED:
+        x, s = space.tip(finger)
+        digit = DIGITS[finger]
+        column = None if finger is Finger.L_THUMB else space.crossing.start + (0 if finger in LEFT else 1)
+        seats.append(
+            Seat(
+                finger=finger,
+                x=float(v[x]),
+                s=float(v[s]),
+                crossing=0.0 if column is None else float(v[column]),
+                half_width=hand.pad_half_width(digit),
+                half_length=hand.pad_half_length(digit),
+                breadth=hand.tip_breadth[digit].value,
+                hole=holes.get(finger),
+            )
+        )
+    return SeatPlan(
+        seats=tuple(seats),
+        touchpieces=tuple(_touchpieces(programme, v)),
+        lanes=programme.lanes,
+        margins=tuned.finger_rows.reports() + tuned.wall_rows.reports(),
+        finger_margin_sigma=tuned.margin,
+    )
+
+
+def _touchpieces(programme: Programme, v: Real) -> list[Touchpiece]:
+    """A first place for every touchpiece; ring keys have none."""
+    space = programme.mapping.space
+    out: list[Touchpiece] = []
+    for finger in (Finger.L4, Finger.R4):
+        keys = [key for key in space.system.keys if key.finger is finger]
+        x, s = space.tip(finger)
+        for n, key in enumerate(keys):
+            angle = 2 * math.pi * n / max(len(keys), 1) + (math.pi if len(keys) == 3 else math.pi / 2)
+            radius = CLUSTER[finger] if len(keys) > 1 else 0.0
+            out.append(_piece(key, v[x] + radius * math.cos(angle), v[s] + radius * math.sin(angle)))
+    for key in space.system.keys:
+        if key.finger in (Finger.L4, Finger.R4) or key.ring_of is not None:
+            continue
+        place = next((p for p in space.system.places if p.finger is key.finger), None)
+        if place is None:
+            continue
+        n = space.system.places.index(place)
+        x, d = v[space.hole_x.start + n], v[space.hole_diameter.start + n]
+        s = v[space.outer_radius] * v[space.hole_azimuth.start + n]
+        lane = next((lane for lane in space.system.lanes if lane.key == key.name), None)
+        if key.finger is Finger.R1:
+            out.append(_piece(key, x - SIDE_KEY_RISE, v[space.outer_radius] * SIDE_KEY_TURN))
+        elif lane is not None:
+            (first, _), (second, _) = space.tip(lane.between[0]), space.tip(lane.between[1])
+            out.append(_piece(key, 0.5 * (v[first] + v[second]), s))
+        else:
+            out.append(_piece(key, x - d / 2 - 1e-3 - RUNNING_CLEARANCE - TOUCH / 2, s))
+    return out
+
+
+def _piece(key: Key, x: float, s: float) -> Touchpiece:
+    return Touchpiece(key.name, key.finger, float(x), float(s), TOUCH, TOUCH)

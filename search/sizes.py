@@ -1,0 +1,105 @@
+"""The smallest size that a hand can play: below the peak the finger margin falls with size.
+
+Sizes are walked a semitone, then two, then four from one that is known, and halved; each is started
+from its neighbour's instrument, scaled.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wrenpipe.model.pitch import LARGEST_SIZE, SMALLEST_SIZE, Size, midi, note_name
+from wrenpipe.search.reach import Reach, Tolerance, Verdict, holds
+from wrenpipe.search.tuner import Goal, Programme
+
+__all__ = ["SizeLimit", "scaled", "smallest_reachable"]
+
+Real = NDArray[np.float64]
+Setup = Callable[[Size], Programme]
+
+
+@dataclass(frozen=True, slots=True)
+class SizeLimit:
+    """The smallest size found reachable, None when none is; tried: every size decided on the way."""
+
+    size: Size | None
+    tried: tuple[tuple[str, bool], ...]
+
+
+def scaled(v: Real, source: Programme, target: Programme) -> Real:
+    """A vector of one size carried over to another, within its bounds, by the stock guesses' ratio."""
+    a, b = source.guess, target.guess
+    ratio = np.where(np.abs(a) > 1e-6, b / np.where(np.abs(a) > 1e-6, a, 1.0), 1.0)
+    space = target.mapping.space
+    along = b[space.foot] / a[space.foot]
+    ratio[space.tip_x] = along
+    ratio[space.tip_s] = b[space.outer_radius] / a[space.outer_radius]
+    ratio[space.hole_azimuth] = 1.0
+    return np.clip(v * ratio, target.lower, target.upper)
+
+
+def smallest_reachable(
+    setup: Setup,
+    size: Size,
+    programme: Programme,
+    known: Reach,
+    tolerance: Tolerance,
+    report: Callable[[str], None] | None = None,
+) -> SizeLimit:
+    """Smallest reachable size by the same hand, system and aids, from one size's answer."""
+    decided: dict[int, bool] = {}
+    at = 60 + size.transposition
+    decided[at] = known.verdict is Verdict.REACHABLE
+    free_from, best_from = (programme, known.free.outcome.v), (programme, known.best.outcome.v)
+
+    def decide(number: int) -> bool:
+        if number not in decided:
+            there = Size(note_name(number), number - 60)
+            if report is not None:
+                report(f"trying {there.words}")
+            case = setup(there)
+            goal = Goal(worst_limit=tolerance.worst, fork_limit=tolerance.fork)
+            free = case.without_hand().run(scaled(free_from[1], free_from[0], case), goal)
+            limit = free.weighted_rms + tolerance.added
+            decided[number] = any(
+                holds(case, case.run(start, goal), limit)
+                for start in (scaled(best_from[1], best_from[0], case), free.outcome.v)
+            )
+        return decided[number]
+
+    lowest, highest = midi(LARGEST_SIZE), midi(SMALLEST_SIZE)
+    step = 1
+    if decided[at]:
+        good, bad = at, None
+        while bad is None and good < highest:
+            number = min(good + step, highest)
+            if decide(number):
+                good, step = number, 2 * step
+            else:
+                bad = number
+    else:
+        good_or_none, bad = None, at
+        while good_or_none is None and bad > lowest:
+            number = max(bad - step, lowest)
+            if decide(number):
+                good_or_none = number
+            else:
+                bad, step = number, 2 * step
+        if good_or_none is None:
+            return SizeLimit(None, _trail(decided))
+        good = good_or_none
+    while bad is not None and bad - good > 1:
+        middle = (good + bad) // 2
+        if decide(middle):
+            good = middle
+        else:
+            bad = middle
+    return SizeLimit(Size(note_name(good), good - 60), _trail(decided))
+
+
+def _trail(decided: dict[int, bool]) -> tuple[tuple[str, bool], ...]:
+    return tuple((note_name(number), decided[number]) for number in sorted(decided))

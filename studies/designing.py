@@ -1,0 +1,189 @@
+"""Designs the instrument behind an answer and makes what goes to the bench."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from wrenpipe.model.intonation import Intonation
+from wrenpipe.search.finish import instrument_for
+from wrenpipe.search.reach import Reach, Verdict, free_optimum, greatest_margin
+from wrenpipe.search.seat_plan import seat_plan
+from wrenpipe.search.tuner import Programme, Tuned
+from wrenpipe.studies.convert import Design, design_file, design_text
+from wrenpipe.studies.margin_words import spare
+from wrenpipe.studies.question import Question
+from wrenpipe.studies.schemas import MadeBy
+from wrenpipe.studies.scoring import Scored, score
+
+__all__ = [
+    "FILES",
+    "Made",
+    "bench_files",
+    "design_values",
+    "intonation_csv",
+    "make_design",
+    "verdict_sentence",
+    "version",
+]
+
+Report = Callable[[str], None]
+
+FILES = ("design.json", "drill-table.csv", "intonation.csv", "body.svg", "intonation.svg", "report.html")
+SEED = 0
+"""Every start of the search is fixed; the seed is written so that a file stays readable when it is not."""
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """A designed instrument with the answer that it stands on."""
+
+    question: Question
+    programme: Programme
+    reach: Reach
+    tuned: Tuned
+    design: Design
+    scored: Scored
+
+    @property
+    def intonation(self) -> Intonation:
+        return self.scored.intonation
+
+
+def version() -> str:
+    """The installed version of this package."""
+    from importlib.metadata import version as installed
+
+    return installed("wrenpipe")
+
+
+def make_design(question: Question, report: Report | None = None) -> Made:
+    """The instrument for a hand at a size, by the aids asked for, rounded to drill sizes."""
+    programme = question.programme()
+    free = free_optimum(programme, question.tolerance, report)
+    reach = greatest_margin(programme, free, question.tolerance, report=report)
+    if report is not None:
+        report("rounding to drill sizes and tuning again")
+    tuned = instrument_for(programme, reach, question.tolerance)
+    design = Design(
+        programme.mapping.instrument(tuned.outcome.v),
+        question.system.chart,
+        question.air,
+        question.size,
+        question.pitch_standard_hz,
+    )
+    return Made(question, programme, reach, tuned, design, score(design))
+
+
+def verdict_sentence(made: Made) -> str:
+    """The verdict on the made instrument in one sentence."""
+    question, reach, binding = made.question, made.reach, made.reach.binding
+    aids = f" with {' and '.join(sorted(question.aids))}" if question.aids else ""
+    room = f"{binding.name} of {binding.subject} binds, {spare(binding)}"
+    if reach.verdict is Verdict.REACHABLE:
+        return f"Reachable{aids}: {room} at the greatest finger margin within the tolerance."
+    if reach.verdict is Verdict.UNDECIDED:
+        return f"Undecided{aids}: the search did not settle; as far as it came, {room}."
+    proof = "" if reach.certificate is None else f" Proof: {reach.certificate.words}."
+    return f"Not reachable{aids} within the tolerance: {room}.{proof}"
+
+
+def bench_files(made: Made) -> dict[str, bytes]:
+    """Everything that the folder holds, by file name."""
+    from wrenpipe.studies.drawings import body_drawing, intonation_drawing
+    from wrenpipe.studies.drill_table import drill_table, drill_table_csv
+    from wrenpipe.studies.report import report_html
+
+    question, instrument = made.question, made.design.instrument
+    plan = seat_plan(made.programme, made.tuned)
+    request = json.dumps(question.asked, indent=2, sort_keys=True)
+    made_by = MadeBy(
+        version=version(), seed=SEED, request=question.asked, hand={"origin": question.hand.origin}
+    )
+    texts = {
+        "design.json": design_text(design_file(made.design, made_by)),
+        "drill-table.csv": drill_table_csv(drill_table(instrument, question.system)),
+        "intonation.csv": intonation_csv(made.intonation),
+        "report.html": report_html(_report_input(made, plan, request)),
+    }
+    files = {name: text.encode() for name, text in texts.items()}
+    files["body.svg"] = body_drawing(instrument, question.system, plan)
+    files["intonation.svg"] = intonation_drawing(made.intonation, title=question.size.words)
+    return {name: files[name] for name in FILES}
+
+
+def _report_input(made: Made, plan: Any, request: str) -> Any:
+    from wrenpipe.studies.report import BarrelFigures, ReportInput
+
+    question, scored = made.question, made.scored
+    return ReportInput(
+        size=question.size,
+        pitch_standard_hz=question.pitch_standard_hz,
+        air=question.air,
+        system=question.system,
+        instrument=made.design.instrument,
+        intonation=made.intonation,
+        verdict=verdict_sentence(made),
+        hand=question.hand.origin,
+        request=request,
+        seed=SEED,
+        version=version(),
+        warnings=question.hand.warnings,
+        plan=plan,
+        margins=made.tuned.wall_rows.reports(),
+        barrel=BarrelFigures(
+            scored.pushed_in.shift_cents,
+            scored.pushed_in.intonation.group("all").rms_cents,
+            scored.pulled_out.shift_cents,
+            scored.pulled_out.intonation.group("all").rms_cents,
+        ),
+    )
+
+
+def intonation_csv(intonation: Intonation) -> str:
+    """Every note as a line of a table; a lost note's pitch is empty."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(["written", "sounding", "register", "fork", "target_hz", "playing_hz", "cents", "status"])
+    for note in intonation.notes:
+        known = math.isfinite(note.playing_hz)
+        writer.writerow(
+            [
+                note.written, note.sounding, note.register.value, "yes" if note.fork else "no",
+                f"{note.target_hz:.3f}", f"{note.playing_hz:.3f}" if known else "",
+                f"{note.cents:.2f}" if known else "", note.status.value,
+            ]
+        )  # fmt: skip
+    return out.getvalue()
+
+
+def design_values(made: Made, folder: Path) -> dict[str, Any]:
+    """The result of `design --json`."""
+    from wrenpipe.studies.reach_json import margin_values
+
+    plain, whole = made.intonation.group("all but forks"), made.intonation.group("all")
+    return {
+        "schema": "wrenpipe.made/1",
+        "size": made.question.size.name,
+        "size_in_words": made.question.size.words,
+        "verdict": made.reach.verdict.value,
+        "rests_on": made.reach.support.value,
+        "finger_margin_sigma": round(made.tuned.margin, 3),
+        "greatest_finger_margin_sigma": round(made.reach.margin, 3),
+        "binding": margin_values(made.reach.binding),
+        "rms_cents": round(plain.rms_cents, 3),
+        "worst_cents": round(plain.worst_cents, 3),
+        "rms_all_cents": round(whole.rms_cents, 3),
+        "worst_all_cents": round(whole.worst_cents, 3),
+        "search_status": made.tuned.outcome.status.value,
+        "optimality_residual": float(f"{made.tuned.outcome.residual:.3g}"),
+        "folder": str(folder),
+        "files": list(FILES),
+        "request": made.question.asked,
+    }

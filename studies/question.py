@@ -1,0 +1,153 @@
+"""What a person asks about one size and one hand, made ready for the search.
+
+Everything that may be asked is a text or a file; everything that leaves is a core value.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
+from pathlib import Path
+from typing import Any
+
+from wrenpipe.constraints.design_space import design_space
+from wrenpipe.constraints.hand import Hand, hand_from_glove, hand_from_measurements
+from wrenpipe.constraints.lanes import AIDS
+from wrenpipe.constraints.population import adult_population
+from wrenpipe.model.air import DEFAULT_TEMPERATURE_C, Air, dry_air
+from wrenpipe.model.geometry import Barrel, Reed, System
+from wrenpipe.model.pitch import Size, parse_size
+from wrenpipe.model.system import known_systems, load_system
+from wrenpipe.search.reach import DEFAULT_TOLERANCE, Tolerance
+from wrenpipe.search.stock import Stock, stock_of, with_mouthpiece
+from wrenpipe.search.tuner import Programme, programme_for
+from wrenpipe.search.unknowns import mapping_for
+from wrenpipe.studies.convert import hand_measurements, in_m, own_mouthpiece
+from wrenpipe.studies.errors import RequestError
+from wrenpipe.studies.fields import Between, shown
+from wrenpipe.studies.reading import read_hand, read_mouthpiece
+from wrenpipe.studies.schemas import PITCH_STANDARD, TEMPERATURE
+
+__all__ = ["DEFAULT_SYSTEM", "Asked", "Question", "read_question"]
+
+DEFAULT_SYSTEM = "simple-9"
+GLOVE = Between(4, 13, "(half sizes too)")
+TOLERANCE = Between(0, 50, "cents")
+BARREL_LENGTH = Between(5, 120, "mm")
+BARREL_SLIDE = Between(0, 10, "mm")
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """One question, in core values, with the texts that ask it again."""
+
+    size: Size
+    hand: Hand
+    system: System
+    aids: frozenset[str]
+    tolerance: Tolerance
+    stock: Stock
+    air: Air
+    pitch_standard_hz: float
+    asked: dict[str, Any]
+
+    def programme(self, size: Size | None = None, aids: frozenset[str] | None = None) -> Programme:
+        """The tuning programme of this question, or of the same question for another size or aids.
+
+        Another size takes its own stock: a mouthpiece belongs to the size it was measured for.
+        """
+        stock = self.stock if size is None or size == self.size else stock_of(size)
+        size = self.size if size is None else size
+        mapping = mapping_for(design_space(self.system), size, stock)
+        return programme_for(
+            mapping, self.air, self.pitch_standard_hz, self.hand, self.aids if aids is None else aids
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A question as it was typed: texts and paths, None where nothing was said."""
+
+    size: str
+    glove: str | None = None
+    hand: Path | None = None
+    system: str = DEFAULT_SYSTEM
+    aids: tuple[str, ...] = ()
+    tolerance: str | None = None
+    mouthpiece: Path | None = None
+    barrel: str | None = None
+    slide: str | None = None
+    pitch_standard: str | None = None
+    temperature: str | None = None
+
+    def again(self) -> dict[str, Any]:
+        """What was said, by name, as plain values that ask it again."""
+        said = {field.name: getattr(self, field.name) for field in fields(self)}
+        said["aids"] = sorted(_aids(self.aids))
+        return {
+            name: str(value) if isinstance(value, Path) else value
+            for name, value in said.items()
+            if value not in (None, [])
+        }
+
+
+def read_question(asked: Asked) -> Question:
+    """Read every part of a question, raising RequestError (or a package's own error) for the first
+    one that cannot be read."""
+    size = parse_size(asked.size)
+    tolerance, air = DEFAULT_TOLERANCE, dry_air(DEFAULT_TEMPERATURE_C)
+    if asked.tolerance is not None:
+        tolerance = replace(tolerance, added=TOLERANCE.read("--tolerance", asked.tolerance))
+    if asked.temperature is not None:
+        air = dry_air(TEMPERATURE.read("--temperature", asked.temperature))
+    hz = 440.0
+    if asked.pitch_standard is not None:
+        hz = PITCH_STANDARD.read("--pitch-standard", asked.pitch_standard)
+    return Question(
+        size=size,
+        hand=_hand(asked.glove, asked.hand),
+        system=_system(asked.system),
+        aids=_aids(asked.aids),
+        tolerance=tolerance,
+        stock=_stock(size, asked),
+        air=air,
+        pitch_standard_hz=hz,
+        asked=asked.again(),
+    )
+
+
+def _hand(glove: str | None, hand: Path | None) -> Hand:
+    if (glove is None) == (hand is None):
+        raise RequestError("A hand is needed: give either --glove SIZE or --hand FILE.toml, not both.")
+    if hand is not None:
+        return hand_from_measurements(hand_measurements(read_hand(hand)), adult_population())
+    assert glove is not None
+    return hand_from_glove(GLOVE.read("--glove", glove), adult_population())
+
+
+def _system(name: str) -> System:
+    if name not in known_systems():
+        raise RequestError(f"--system is {shown(name)}; allowed are {', '.join(known_systems())}.")
+    return load_system(name)
+
+
+def _aids(names: Sequence[str]) -> frozenset[str]:
+    chosen = [part.strip() for name in names for part in name.split(",") if part.strip()]
+    for name in chosen:
+        if name not in AIDS:
+            raise RequestError(f"--aids is {shown(name)}; allowed are {', '.join(AIDS)}.")
+    return frozenset(chosen)
+
+
+def _stock(size: Size, asked: Asked) -> Stock:
+    stock = stock_of(size)
+    if asked.mouthpiece is not None:
+        own, reed_volume = own_mouthpiece(read_mouthpiece(asked.mouthpiece))
+        stock = with_mouthpiece(stock, own, None if reed_volume is None else Reed(reed_volume))
+    old = stock.barrel
+    length, slide = old.length, old.slide
+    if asked.barrel is not None:
+        length = in_m(BARREL_LENGTH.read("--barrel", asked.barrel))
+    if asked.slide is not None:
+        slide = in_m(BARREL_SLIDE.read("--slide", asked.slide))
+    return replace(stock, barrel=Barrel(length, slide / 2, slide, old.socket_radius))

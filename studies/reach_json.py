@@ -1,0 +1,99 @@
+"""An answer as JSON values: the result of `reach --json`."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from wrenpipe.constraints.margins import Margin
+from wrenpipe.model.pitch import frequency, midi, parse_size, sounding
+from wrenpipe.studies.convert import in_mm
+from wrenpipe.studies.reaching import Answer
+
+__all__ = ["REACH_SCHEMA", "hand_values", "margin_values", "reach_values"]
+
+REACH_SCHEMA = "wrenpipe.reach/1"
+
+
+def _rounded(value: float, digits: int = 3) -> float | None:
+    return round(value, digits) if math.isfinite(value) else None
+
+
+def margin_values(margin: Margin) -> dict[str, Any]:
+    """A margin with millimetres for lengths; sigma is null for a limit that is exact."""
+    length = margin.unit == "m"
+    unit = "mm" if length else margin.unit
+
+    def shown(value: float) -> float | None:
+        return _rounded(in_mm(value) if length else value)
+
+    return {
+        "name": margin.name,
+        "subject": margin.subject,
+        "value": shown(margin.value),
+        "limit": shown(margin.limit),
+        "margin": shown(margin.margin),
+        "unit": unit,
+        "sigma": _rounded(margin.sigmas) if margin.uncertainty > 0 else None,
+        "severity": margin.severity.value,
+        "advice": margin.advice,
+    }
+
+
+def hand_values(answer: Answer) -> dict[str, Any]:
+    """The hand as it was used, with how sure each measure is."""
+    hand = answer.question.hand
+    digits = ("thumb", "index", "middle", "ring", "little")
+    return {
+        "origin": hand.origin,
+        "length_mm": _rounded(in_mm(hand.length.value), 1),
+        "length_sd_mm": _rounded(in_mm(hand.length.sd), 1),
+        "breadth_mm": _rounded(in_mm(hand.breadth.value), 1),
+        "breadth_sd_mm": _rounded(in_mm(hand.breadth.sd), 1),
+        "tip_breadth_mm": {
+            name: _rounded(in_mm(tip.value), 1) for name, tip in zip(digits, hand.tip_breadth, strict=True)
+        },
+        "tip_breadth_sd_mm": {
+            name: _rounded(in_mm(tip.sd), 1) for name, tip in zip(digits, hand.tip_breadth, strict=True)
+        },
+        "warnings": list(hand.warnings),
+    }
+
+
+def reach_values(answer: Answer) -> dict[str, Any]:
+    """The answer as JSON values."""
+    question, reach = answer.question, answer.reach
+    plain, whole = answer.intonation.group("all but forks"), answer.intonation.group("all")
+    written = [f.written for f in question.system.chart.fingerings]
+    smallest = answer.smallest.size
+    return {
+        "schema": REACH_SCHEMA,
+        "size": question.size.name,
+        "size_in_words": question.size.words,
+        "sounding_c_hz": frequency(midi(question.size.name), question.pitch_standard_hz),
+        "sounding_range": [sounding(written[0], question.size), sounding(written[-1], question.size)],
+        "pitch_standard_hz": question.pitch_standard_hz,
+        "temperature_c": question.air.temperature_c,
+        "system": question.system.name,
+        "verdict": answer.verdict.value,
+        "rests_on": reach.support.value,
+        "certificate": None if reach.certificate is None else reach.certificate.words,
+        "finger_margin_mm": _rounded(in_mm(reach.binding.margin)),
+        "finger_margin_sigma": _rounded(reach.margin),
+        "binding": margin_values(reach.binding),
+        "rms_cents": _rounded(plain.rms_cents),
+        "worst_cents": _rounded(plain.worst_cents),
+        "rms_all_cents": _rounded(whole.rms_cents),
+        "worst_all_cents": _rounded(whole.worst_cents),
+        "lost_notes": whole.lost,
+        "added_cents": _rounded(reach.added),
+        "tolerance_cents": question.tolerance.added,
+        "smallest_reachable": None if smallest is None else smallest.name,
+        "smallest_reachable_in_words": None if smallest is None else parse_size(smallest.name).words,
+        "smallest_reachable_aids": sorted(question.aids),
+        "smallest_reachable_from": "search over neighbouring sizes",
+        "sizes_tried": dict(answer.smallest.tried),
+        "aids": sorted(answer.aids),
+        "hand": hand_values(answer),
+        "request": question.asked,
+    }
