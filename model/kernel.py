@@ -46,7 +46,10 @@ WEAKEST_PEAK = 2 * math.sqrt(0.5) / (0.3 * (3 * 0.5 - 1))
 NEIGHBOUR = 2.0 ** (3 / 12)
 """Another mode within a minor third makes the note split."""
 FARTHEST_NEWTON = 2.0 ** (60 / 1200)
-"""The lossy root lies within this of the loss-free one, or the mode is lost."""
+"""The lossy root lies within this of the loss-free one, or the mode is lost; a guess farther off than
+this is not trusted either."""
+SETTLED = 1e-8
+"""Relative Newton step after which the next one would be below rounding (convergence is quadratic)."""
 
 _BETA, _ETA, _A1, _A2, _A3, _B1, _B2, _B3, _B4 = SILVA_UNFLANGED
 _I0, _I1, _I2, _I3, _I4, _I5 = INNER_CORRECTION
@@ -59,15 +62,67 @@ _jit = njit(cache=True, nogil=True, error_model="numpy")
 
 
 @_jit
-def _series(table, w):
-    """Value and derivative of a power series at w."""
-    n = table.shape[0]
-    value = table[n - 1] + 0j
-    slope = 0j
-    for i in range(n - 2, -1, -1):
-        slope = slope * w + value
-        value = value * w + table[i]
-    return value, slope
+def _inverse(z):
+    """1/z without the guards against overflow that a general division pays for."""
+    scale = 1.0 / (z.real * z.real + z.imag * z.imag)
+    return complex(z.real * scale, -z.imag * scale)
+
+
+@_jit
+def _tanh(x):
+    """Hyperbolic tangent; short pieces of tube by the continued fraction, to 1e-11 for |x| < 0.4."""
+    x2 = x * x
+    if x.real * x.real + x.imag * x.imag < 0.16:
+        return x * (945.0 + x2 * (105.0 + x2)) * _inverse(945.0 + x2 * (420.0 + 15.0 * x2))
+    decay = cmath.exp(-2.0 * x)
+    return (1.0 - decay) * _inverse(1.0 + decay)
+
+
+@_jit
+def _walls(tables, u):
+    """G, zeta, and their logarithmic slopes u G'/G, u zeta'/zeta at the layers' thickness u."""
+    n = tables.shape[1]
+    g, z, dg, dz = tables[0, n - 1], tables[1, n - 1], tables[2, n - 1], tables[3, n - 1]
+    for i in range(n - 2, 0, -1):
+        g = g * u + tables[0, i]
+        z = z * u + tables[1, i]
+        dg = dg * u + tables[2, i]
+        dz = dz * u + tables[3, i]
+    return g * u + 1.0, z * u + 1.0, dg * u, dz * u
+
+
+@_jit
+def _prepare(node_x, node_r, node_hole, holes, air):
+    """What all frequencies and fingerings share.
+
+    tapers (n_node, 6): length, mean radius, tau/r1, tau/r2, r1^2/z0, z0/r2^2 of the taper below each
+    node. chimneys (n_hole, 9): b, t + t_m, t_i, t_r, half series reactance over omega closed and open,
+    shunt scale pi b^2/(rho c), (b/c)^2/4, bore radius.
+    """
+    c, rho, _ = air
+    z0 = rho * c / _PI
+    n_node = node_x.shape[0]
+    tapers = np.zeros((n_node, 6))
+    chimneys = np.zeros((holes.shape[0], 9))
+    for n in range(n_node):
+        if n + 1 < n_node and node_x[n + 1] > node_x[n]:
+            r1, r2 = node_r[n], node_r[n + 1]
+            length = node_x[n + 1] - node_x[n]
+            tau = (r2 - r1) / length
+            mean, _, _ = _mean_radius(r1, r2)
+            tapers[n, 0], tapers[n, 1], tapers[n, 2] = length, mean, tau / r1
+            tapers[n, 3], tapers[n, 4], tapers[n, 5] = tau / r2, r1 * r1 / z0, z0 / (r2 * r2)
+        j = node_hole[n]
+        if j >= 0:
+            a, b, t = node_r[n], 0.5 * holes[j, 0], holes[j, 1]
+            ti, _, _, tm, _, _ = _inner(a, b)
+            tr, _, _, _, _ = _outer(b, holes[j, 2], holes[j, 3], holes[j, 4])
+            chimneys[j, 0], chimneys[j, 1], chimneys[j, 2], chimneys[j, 3] = b, t + tm, ti, tr
+            chimneys[j, 4] = _series_half(1.0, a, b, t, False, rho)
+            chimneys[j, 5] = _series_half(1.0, a, b, t, True, rho)
+            chimneys[j, 6], chimneys[j, 7] = _PI * b * b / (rho * c), 0.25 * (b / c) ** 2
+            chimneys[j, 8] = a
+    return tapers, chimneys
 
 
 @_jit
@@ -82,40 +137,60 @@ def _mean_radius(r1, r2):
 
 
 @_jit
-def _taper(omega, length, r1, r2, y2, air, g_table, z_table):
-    """Y at the reed side of a taper, and its partials (Y2, omega, length, r1, r2)."""
-    c, rho, w0 = air
+def _taper(omega, root, taper, y2, air, tables):
+    """Y at the reed side of a taper, dY/dY2 and its partial by omega; root = sqrt(omega)."""
+    length, slope1, slope2, scale1, scale2 = taper[0], taper[2], taper[3], taper[4], taper[5]
+    g, zeta, g_u, zeta_u = _walls(tables, air[2] / (taper[1] * root))
+    k = omega / air[0]
+    gamma = complex(-k * g.imag, k * g.real)
+    x = gamma * length
+    t = _tanh(x)
+    inv_zeta = _inverse(zeta)
+    inv_gamma = _inverse(gamma)
+    yz = y2 * zeta * scale2
+    eta2 = yz - slope2 * inv_gamma
+    inv_d = _inverse(1.0 + eta2 * t)
+    inv_z1 = inv_zeta * scale1
+    y1 = ((eta2 + t) * inv_d + slope1 * inv_gamma) * inv_z1
+    common = inv_d * inv_d * inv_z1
+    one_t2 = 1.0 - t * t
+    y_eta2 = one_t2 * common
+    # d/d ln(Gamma) and d/d ln(zeta); omega moves Gamma directly and both through the layers
+    by_gamma = (1.0 - eta2 * eta2) * y_eta2 * x + (slope2 * y_eta2 - slope1 * inv_z1) * inv_gamma
+    by_zeta = y_eta2 * yz - y1
+    y_omega = (by_gamma - 0.5 * (by_gamma * g_u + by_zeta * zeta_u)) * (1.0 / omega)
+    return y1, y_eta2 * zeta * scale2, y_omega
+
+
+@_jit
+def _taper_partials(omega, root, length, r1, r2, y2, air, tables):
+    """Partials of Y at the reed side of a taper: by Y2, length, r1, r2."""
+    c, rho, u0 = air
     tau = (r2 - r1) / length
     mean, mean_1, mean_2 = _mean_radius(r1, r2)
-    w = w0 / (mean * math.sqrt(omega))
-    g, g_w = _series(g_table, w)
-    zeta, zeta_w = _series(z_table, w)
-    gamma = 1j * (omega / c) * g
-    decay = cmath.exp(-2.0 * gamma * length)
-    t = (1.0 - decay) / (1.0 + decay)
+    g, zeta, g_u, zeta_u = _walls(tables, u0 / (mean * root))
+    gamma = (1j * (omega / c)) * g
+    t = _tanh(gamma * length)
     z0 = rho * c / _PI
     z2 = zeta * (z0 / (r2 * r2))
-    inv_z1 = r1 * r1 / (z0 * zeta)
-    inv_gamma = 1.0 / gamma
+    inv_zeta = _inverse(zeta)
+    inv_z1 = inv_zeta * (r1 * r1 / z0)
+    inv_gamma = _inverse(gamma)
     yz = y2 * z2
-    eta2 = yz - tau / r2 * inv_gamma
-    inv_d = 1.0 / (1.0 + eta2 * t)
-    eta1 = (eta2 + t) * inv_d
-    y1 = (eta1 + tau / r1 * inv_gamma) * inv_z1
+    eta2 = yz - (tau / r2) * inv_gamma
+    inv_d = _inverse(1.0 + eta2 * t)
+    y1 = ((eta2 + t) * inv_d + (tau / r1) * inv_gamma) * inv_z1
     common = inv_d * inv_d * inv_z1
     one_t2 = 1.0 - t * t
     y_eta2 = one_t2 * common
     y_t = (1.0 - eta2 * eta2) * common * one_t2
-    y_gamma = y_t * length + (y_eta2 * tau / r2 - tau / r1 * inv_z1) * inv_gamma * inv_gamma
-    y_zeta = (y_eta2 * yz - y1) / zeta
-    y_tau = (inv_z1 / r1 - y_eta2 / r2) * inv_gamma
-    y_w = y_gamma * gamma * g_w / g + y_zeta * zeta_w
-    y_mean = -y_w * w / mean
-    y_omega = (y_gamma * gamma - 0.5 * y_w * w) / omega
-    y_length = y_t * gamma - y_tau * tau / length
-    y_r1 = -tau / (r1 * r1) * inv_gamma * inv_z1 + 2.0 * y1 / r1 - y_tau / length + y_mean * mean_1
-    y_r2 = y_eta2 * (tau / (r2 * r2) * inv_gamma - 2.0 * yz / r2) + y_tau / length + y_mean * mean_2
-    return y1, y_eta2 * z2, y_omega, y_length, y_r1, y_r2
+    y_gamma = y_t * length + ((tau / r2) * y_eta2 - (tau / r1) * inv_z1) * inv_gamma * inv_gamma
+    y_tau = (inv_z1 * (1.0 / r1) - y_eta2 * (1.0 / r2)) * inv_gamma
+    y_mean = -(y_gamma * gamma * g_u + (y_eta2 * yz - y1) * zeta_u) * (1.0 / mean)
+    y_length = y_t * gamma - y_tau * (tau / length)
+    y_r1 = -(tau / (r1 * r1)) * inv_gamma * inv_z1 + 2.0 / r1 * y1 - y_tau * (1.0 / length) + y_mean * mean_1
+    y_r2 = y_eta2 * ((tau / (r2 * r2)) * inv_gamma - 2.0 / r2 * yz) + y_tau * (1.0 / length) + y_mean * mean_2
+    return y_eta2 * z2, y_length, y_r1, y_r2
 
 
 @_jit
@@ -173,79 +248,104 @@ def _inner(a, b):
 
 
 @_jit
-def _series_half(omega, a, b, t, is_open, rho):
-    """Half the series impedance of a hole, and its partials (omega, a, b, t)."""
+def _series_shape(b, t, is_open):
+    """-t_a/(b delta^4) of a hole and its slope by t/b."""
     if is_open:
         base, swing, steep = _OB, _OS, _OK
     else:
         base, swing, steep = _CB, _CS, _CK
     th = math.tanh(steep * t / b)
-    shape = base + swing * th
-    shape_u = swing * (1.0 - th * th) * steep
-    # t_a / (pi b^2) = -shape b^3 / (pi a^4)
-    scale = -0.5 * rho / _PI * b**3 / a**4
-    value = 1j * omega * scale * shape
-    return (
-        value,
-        value / omega,
-        -4.0 * value / a,
-        3.0 * value / b - 1j * omega * scale * shape_u * t / (b * b),
-        1j * omega * scale * shape_u / b,
-    )
+    return base + swing * th, swing * (1.0 - th * th) * steep
 
 
 @_jit
-def _shunt(omega, a, b, t, outer, lift, pad, is_open, air, g_table, z_table):
-    """Shunt admittance of a hole, and its partials (omega, a, b, t, outer, lift, pad)."""
-    c, rho, w0 = air
+def _series_half(omega, a, b, t, is_open, rho):
+    """Half the series reactance of a hole (the impedance is j times it)."""
+    shape, _ = _series_shape(b, t, is_open)
+    # t_a / (pi b^2) = -shape b^3 / (pi a^4)
+    return -0.5 * omega * rho / _PI * b**3 / a**4 * shape
+
+
+@_jit
+def _series_half_partials(omega, a, b, t, is_open, rho):
+    """Half the series reactance of a hole, and its partials (a, b, t)."""
+    shape, shape_u = _series_shape(b, t, is_open)
+    scale = -0.5 * omega * rho / _PI * b**3 / a**4
+    value = scale * shape
+    return value, -4.0 * value / a, 3.0 * value / b - scale * shape_u * t / (b * b), scale * shape_u / b
+
+
+@_jit
+def _shunt(omega, root, chimney, is_open, air, tables):
+    """Shunt admittance of a hole and its partial by omega; root = sqrt(omega)."""
+    k = omega / air[0]
+    g, zeta, g_u, zeta_u = _walls(tables, air[2] / (chimney[0] * root))
+    kl = k * chimney[1]
+    x = complex(-kl * g.imag, kl * g.real)
+    th = _tanh(x)
+    inner = k * chimney[2]
+    if is_open:
+        inv_zeta = _inverse(zeta)
+        zr = complex(omega * omega * chimney[7], k * chimney[3])
+        ratio = zr * inv_zeta
+        den = _inverse(1.0 + ratio * th)
+        inside = (zr + zeta * th) * den
+        # omega dzr/domega = j k t_r + (k b)^2 / 2
+        direct = (1.0 - inside * th * inv_zeta) * den * complex(2.0 * zr.real, zr.imag)
+        by_th = (zeta - inside * ratio) * den
+        by_zeta = (zeta * th + inside * ratio * th) * den
+    else:
+        inverse = _inverse(th)
+        inside = zeta * inverse
+        direct = 0j
+        by_th = -inside * inverse
+        by_zeta = inside
+    inv_n = _inverse(complex(inside.real, inside.imag + inner))
+    ys = inv_n * chimney[6]
+    along = by_th * (1.0 - th * th) * x
+    n_omega = along + direct + complex(0.0, inner) - 0.5 * (along * g_u + by_zeta * zeta_u)
+    return ys, -ys * inv_n * n_omega * (1.0 / omega)
+
+
+@_jit
+def _shunt_partials(omega, root, a, b, t, outer, lift, pad, is_open, air, tables):
+    """Shunt admittance of a hole, and its partials (a, b, t, outer, lift, pad)."""
+    c, rho, u0 = air
     k = omega / c
-    z0 = rho * c / (_PI * b * b)
-    w = w0 / (b * math.sqrt(omega))
-    g, g_w = _series(g_table, w)
-    zeta, zeta_w = _series(z_table, w)
-    gamma = 1j * k * g
+    g, zeta, g_u, zeta_u = _walls(tables, u0 / (b * root))
+    gamma = (1j * k) * g
     ti, ti_a, ti_b, tm, tm_a, tm_b = _inner(a, b)
     length = t + tm
-    decay = cmath.exp(-2.0 * gamma * length)
-    th = (1.0 - decay) / (1.0 + decay)
+    th = _tanh(gamma * length)
     th_x = 1.0 - th * th
+    inv_zeta = _inverse(zeta)
+    tr_o, tr_l, tr_p = 0.0, 0.0, 0.0
     if is_open:
         tr, tr_b, tr_o, tr_l, tr_p = _outer(b, outer, lift, pad)
-        zr = 1j * k * tr + 0.25 * k * k * b * b
-        den = 1.0 / (1.0 + zr * th / zeta)
+        zr = complex(0.25 * k * k * b * b, k * tr)
+        den = _inverse(1.0 + zr * th * inv_zeta)
         inside = (zr + zeta * th) * den
-        n_zr = den - inside * th / zeta * den
-        n_th = zeta * den - inside * zr / zeta * den
-        n_zeta = th * den + inside * zr * th / (zeta * zeta) * den
-        zr_omega = (1j * k * tr + 0.5 * k * k * b * b) / omega
-        zr_b = 1j * k * tr_b + 0.5 * k * k * b
+        n_zr = den - inside * th * inv_zeta * den
+        n_th = (zeta - inside * zr * inv_zeta) * den
+        by_zeta = (zeta * th + inside * zr * th * inv_zeta) * den
+        zr_b = complex(0.5 * k * k * b, k * tr_b)
     else:
-        tr_o, tr_l, tr_p = 0.0, 0.0, 0.0
-        inside = zeta / th
         n_zr = 0j
-        n_th = -zeta / (th * th)
-        n_zeta = 1.0 / th
-        zr_omega = 0j
+        inverse = _inverse(th)
+        inside = zeta * inverse
+        n_th = -inside * inverse
+        by_zeta = inside
         zr_b = 0j
     n = inside + 1j * k * ti
-    ys = 1.0 / (z0 * n)
-    n_w = n_th * th_x * length * gamma * g_w / g + n_zeta * zeta_w
+    inv_n = _inverse(n)
+    ys = inv_n * (_PI * b * b / (rho * c))
     n_len = n_th * th_x * gamma
-    n_omega = (n_th * th_x * length * gamma - 0.5 * n_w * w) / omega + n_zr * zr_omega + 1j * ti / c
+    layers = n_len * length * g_u + by_zeta * zeta_u
     n_a = n_len * tm_a + 1j * k * ti_a
-    n_b = n_len * tm_b + 1j * k * ti_b - n_w * w / b + n_zr * zr_b
-    r = -ys / n
-    jkz = 1j * k * n_zr
-    return (
-        ys,
-        r * n_omega,
-        r * n_a,
-        r * n_b + 2.0 * ys / b,
-        r * n_len,
-        r * jkz * tr_o,
-        r * jkz * tr_l,
-        r * jkz * tr_p,
-    )
+    n_b = n_len * tm_b + 1j * k * ti_b - layers * (1.0 / b) + n_zr * zr_b
+    r = -ys * inv_n
+    jkz = r * (1j * k) * n_zr
+    return ys, r * n_a, r * n_b + 2.0 / b * ys, r * n_len, jkz * tr_o, jkz * tr_l, jkz * tr_p
 
 
 @_jit
@@ -271,48 +371,39 @@ def _foot(omega, a, air):
 
 
 @_jit
-def _sweep(omega, node_x, node_r, node_hole, holes, is_open, air, tables, tape):
-    """Y at the reed-tip plane and dY/domega; tape rows keep what the reverse sweep needs.
+def _sweep(omega, foot, node_hole, tapers, chimneys, is_open, air, tables, below):
+    """Y at the reed-tip plane and dY/domega. foot: its radius, m; tapers, chimneys: see _prepare.
 
-    tape: (n_node, 8) complex: [0] dY1/dY2 of the taper below the node, [1..4] its partials
-    (length, r1, r2, -), [5] Y below the hole, [6] d(Y above)/d(Y below), [7] unused.
+    below: (n_node, 2) complex, filled for the reverse sweep: Y on the foot's side of the taper that
+    starts at the node, and Y on the foot's side of the node's hole.
     """
-    g_table, z_table = tables
-    last = node_x.shape[0] - 1
-    y, y_omega, _ = _foot(omega, node_r[last], air)
-    for n in range(last - 1, -1, -1):
-        length = node_x[n + 1] - node_x[n]
-        if length > 0.0:
-            y, y_y, y_o, y_len, y_r1, y_r2 = _taper(
-                omega, length, node_r[n], node_r[n + 1], y, air, g_table, z_table
-            )
+    root = math.sqrt(omega)
+    y, y_omega, _ = _foot(omega, foot, air)
+    for n in range(node_hole.shape[0] - 2, -1, -1):
+        below[n, 0] = y
+        if tapers[n, 0] > 0.0:
+            y, y_y, y_o = _taper(omega, root, tapers[n], y, air, tables)
             y_omega = y_y * y_omega + y_o
-            tape[n, 0], tape[n, 1], tape[n, 2], tape[n, 3] = y_y, y_len, y_r1, y_r2
-        else:
-            tape[n, 0], tape[n, 1], tape[n, 2], tape[n, 3] = 1.0, 0.0, 0.0, 0.0
         j = node_hole[n]
         if j >= 0:
-            a, b, t = node_r[n], 0.5 * holes[j, 0], holes[j, 1]
-            opened = is_open[j]
-            h, h_o, _, _, _ = _series_half(omega, a, b, t, opened, air[1])
-            ys, ys_o, _, _, _, _, _, _ = _shunt(
-                omega, a, b, t, holes[j, 2], holes[j, 3], holes[j, 4], opened, air, g_table, z_table
-            )
-            tape[n, 5] = y
-            p = 1.0 / (1.0 + y * h)
+            below[n, 1] = y
+            h = complex(0.0, omega * (chimneys[j, 5] if is_open[j] else chimneys[j, 4]))
+            ys, ys_o = _shunt(omega, root, chimneys[j], is_open[j], air, tables)
+            p = _inverse(1.0 + y * h)
             y2 = y * p + ys
-            q = 1.0 / (1.0 + y2 * h)
-            pq = (p * q) ** 2
-            y_omega = pq * y_omega + q * q * ys_o - (y2 * y2 * q * q + y * y * pq) * h_o
+            q = _inverse(1.0 + y2 * h)
+            pq = p * q
+            pq = pq * pq
+            q2 = q * q
+            y_omega = pq * y_omega + q2 * ys_o - (y2 * y2 * q2 + y * y * pq) * h * (1.0 / omega)
             y = y2 * q
-            tape[n, 6] = pq
     return y, y_omega
 
 
 @_jit
-def _reverse(omega, node_x, node_r, node_hole, holes, is_open, air, tables, tape, grad_x, grad_r, grad_hole):
+def _reverse(omega, node_x, node_r, node_hole, holes, is_open, air, tables, below, grad_x, grad_r, grad_hole):
     """Partials of Y at the reed-tip plane: grad_x, grad_r (n_node,), grad_hole (n_hole, 5), complex."""
-    g_table, z_table = tables
+    root = math.sqrt(omega)
     last = node_x.shape[0] - 1
     lam = 1.0 + 0j
     for n in range(last + 1):
@@ -323,71 +414,76 @@ def _reverse(omega, node_x, node_r, node_hole, holes, is_open, air, tables, tape
         if j >= 0:
             a, b, t = node_r[n], 0.5 * holes[j, 0], holes[j, 1]
             opened = is_open[j]
-            h, _, h_a, h_b, h_t = _series_half(omega, a, b, t, opened, air[1])
-            ys, _, ys_a, ys_b, ys_t, ys_o, ys_l, ys_p = _shunt(
-                omega, a, b, t, holes[j, 2], holes[j, 3], holes[j, 4], opened, air, g_table, z_table
+            x, x_a, x_b, x_t = _series_half_partials(omega, a, b, t, opened, air[1])
+            ys, ys_a, ys_b, ys_t, ys_o, ys_l, ys_p = _shunt_partials(
+                omega, root, a, b, t, holes[j, 2], holes[j, 3], holes[j, 4], opened, air, tables
             )
-            y0 = tape[n, 5]
-            p = 1.0 / (1.0 + y0 * h)
+            h = 1j * x
+            y0 = below[n, 1]
+            p = _inverse(1.0 + y0 * h)
             y2 = y0 * p + ys
-            q = 1.0 / (1.0 + y2 * h)
+            q = _inverse(1.0 + y2 * h)
+            pq = p * q
+            pq = pq * pq
             by_ys = lam * q * q
-            by_h = -lam * (y2 * y2 * q * q + y0 * y0 * (p * q) ** 2)
-            grad_r[n] += by_ys * ys_a + by_h * h_a
-            grad_hole[j, 0] = 0.5 * (by_ys * ys_b + by_h * h_b)
-            grad_hole[j, 1] = by_ys * ys_t + by_h * h_t
+            by_x = -1j * (y2 * y2 * by_ys + lam * y0 * y0 * pq)
+            grad_r[n] += by_ys * ys_a + by_x * x_a
+            grad_hole[j, 0] = 0.5 * (by_ys * ys_b + by_x * x_b)
+            grad_hole[j, 1] = by_ys * ys_t + by_x * x_t
             grad_hole[j, 2] = by_ys * ys_o
             grad_hole[j, 3] = by_ys * ys_l
             grad_hole[j, 4] = by_ys * ys_p
-            lam *= tape[n, 6]
-        grad_x[n] -= lam * tape[n, 1]
-        grad_x[n + 1] += lam * tape[n, 1]
-        grad_r[n] += lam * tape[n, 2]
-        grad_r[n + 1] += lam * tape[n, 3]
-        lam *= tape[n, 0]
+            lam = lam * pq
+        length = node_x[n + 1] - node_x[n]
+        if length > 0.0:
+            y_y, y_len, y_r1, y_r2 = _taper_partials(
+                omega, root, length, node_r[n], node_r[n + 1], below[n, 0], air, tables
+            )
+            grad_x[n] -= lam * y_len
+            grad_x[n + 1] += lam * y_len
+            grad_r[n] += lam * y_r1
+            grad_r[n + 1] += lam * y_r2
+            lam = lam * y_y
     _, _, foot_a = _foot(omega, node_r[last], air)
     grad_r[last] += lam * foot_a
 
 
 @_jit
-def _phase(omega, node_x, node_r, node_hole, holes, is_open, reed, air, tables):
+def _phase(omega, foot, node_hole, tapers, chimneys, is_open, reed, air, tables):
     """Phase psi of the loss-free column at the reed, rad; mode n stands where psi = (n - 1) pi.
 
     The susceptance B and the branch m stand for psi = atan(B Z) + m pi; a shunt keeps the branch,
     a series reactance changes it where the admittance passes through infinity.
     """
-    c, rho, _ = air
-    g_table, z_table = tables
+    c, rho, u0 = air
     k = omega / c
-    last = node_x.shape[0] - 1
-    z0 = rho * c / _PI
-    y, _, _ = _foot(omega, node_r[last], air)
+    root = math.sqrt(omega)
+    y, _, _ = _foot(omega, foot, air)
     b_now = y.imag
     m = 0.0
-    for n in range(last - 1, -1, -1):
-        length = node_x[n + 1] - node_x[n]
-        r1, r2 = node_r[n], node_r[n + 1]
-        if length > 0.0:
-            mean, _, _ = _mean_radius(r1, r2)
-            w = air[2] / (mean * math.sqrt(omega))
-            # Re G to second order in w is enough to land within a few cents of the lossy root
-            slow = k * (1.0 + (g_table[1] * w).real + (g_table[2] * w * w).real)
-            tau = (r2 - r1) / length
-            psi = math.atan(b_now * z0 / (r2 * r2) + tau / (r2 * slow)) + m * _PI + slow * length
-            m = math.floor(psi / _PI + 0.5)
-            b_now = (math.tan(psi) - tau / (r1 * slow)) * r1 * r1 / z0
+    for n in range(node_hole.shape[0] - 2, -1, -1):
+        if tapers[n, 0] > 0.0:
+            u = u0 / (tapers[n, 1] * root)
+            # Re G to second order is enough to land within a few cents of the lossy root
+            slow = k * (1.0 + u * (tables[0, 1].real + u * tables[0, 2].real))
+            angle = math.atan(b_now * tapers[n, 5] + tapers[n, 3] / slow) + slow * tapers[n, 0]
+            turns = math.floor(angle / _PI + 0.5)
+            m += turns
+            b_now = (math.tan(angle) - tapers[n, 2] / slow) * tapers[n, 4]
         j = node_hole[n]
         if j >= 0:
-            a, b, t = r1, 0.5 * holes[j, 0], holes[j, 1]
-            h, _, _, _, _ = _series_half(omega, a, b, t, is_open[j], rho)
-            ys, _, _, _, _, _, _, _ = _shunt(
-                omega, a, b, t, holes[j, 2], holes[j, 3], holes[j, 4], is_open[j], air, g_table, z_table
-            )
-            b_now, m = _across(b_now, m, h.imag)
-            b_now += ys.imag
-            b_now, m = _across(b_now, m, h.imag)
+            x = omega * (chimneys[j, 5] if is_open[j] else chimneys[j, 4])
+            kl = math.tan(k * chimneys[j, 1])
+            if is_open[j]:
+                outer = k * chimneys[j, 3]
+                reactance = k * chimneys[j, 2] + (outer + kl) / (1.0 - outer * kl)
+            else:
+                reactance = k * chimneys[j, 2] - 1.0 / kl
+            b_now, m = _across(b_now, m, x)
+            b_now -= chimneys[j, 6] / reactance
+            b_now, m = _across(b_now, m, x)
     b_now += omega * reed / (rho * c * c)
-    return math.atan(b_now * z0 / (node_r[0] * node_r[0])) + m * _PI
+    return math.atan(b_now * rho * c / (_PI * foot * foot)) + m * _PI
 
 
 @_jit
@@ -402,11 +498,11 @@ def _across(b_now, m, x):
 
 
 @_jit
-def _loss_free_root(mode, guess, node_x, node_r, node_hole, holes, is_open, reed, air, tables):
+def _loss_free_root(mode, guess, foot, node_hole, tapers, chimneys, is_open, reed, air, tables):
     """Angular frequency of the mode in the loss-free column by bracketing psi; 0 when none is found."""
     want = (mode - 1) * _PI
     low, high = guess, guess
-    f_low = _phase(low, node_x, node_r, node_hole, holes, is_open, reed, air, tables) - want
+    f_low = _phase(low, foot, node_hole, tapers, chimneys, is_open, reed, air, tables) - want
     f_high = f_low
     step = 1.06
     for _ in range(24):
@@ -415,7 +511,7 @@ def _loss_free_root(mode, guess, node_x, node_r, node_hole, holes, is_open, reed
         high, f_high = low, f_low
         low /= step
         step *= 1.15
-        f_low = _phase(low, node_x, node_r, node_hole, holes, is_open, reed, air, tables) - want
+        f_low = _phase(low, foot, node_hole, tapers, chimneys, is_open, reed, air, tables) - want
     step = 1.06
     for _ in range(24):
         if f_high >= 0.0:
@@ -423,7 +519,7 @@ def _loss_free_root(mode, guess, node_x, node_r, node_hole, holes, is_open, reed
         low, f_low = high, f_high
         high *= step
         step *= 1.15
-        f_high = _phase(high, node_x, node_r, node_hole, holes, is_open, reed, air, tables) - want
+        f_high = _phase(high, foot, node_hole, tapers, chimneys, is_open, reed, air, tables) - want
     if f_low > 0.0 or f_high < 0.0:
         return 0.0
     # regula falsi with halving of a stale end (the Illinois rule); psi is monotone
@@ -433,7 +529,7 @@ def _loss_free_root(mode, guess, node_x, node_r, node_hole, holes, is_open, reed
         if high - low < 1e-5 * high or f_high == f_low:
             break
         middle = (low * f_high - high * f_low) / (f_high - f_low)
-        f_mid = _phase(middle, node_x, node_r, node_hole, holes, is_open, reed, air, tables) - want
+        f_mid = _phase(middle, foot, node_hole, tapers, chimneys, is_open, reed, air, tables) - want
         if abs(f_mid) < 1e-6:
             return middle
         if f_mid < 0.0:
@@ -450,14 +546,15 @@ def _loss_free_root(mode, guess, node_x, node_r, node_hole, holes, is_open, reed
 
 
 @_jit
-def _playing_root(start, node_x, node_r, node_hole, holes, is_open, reed, air, tables, tape):
-    """Newton on the lossy column: (omega, Y, dY/domega, found)."""
+def _playing_root(start, foot, node_hole, tapers, chimneys, is_open, reed, air, tables, below):
+    """Newton on the lossy column: (omega, Y, dY/domega, found). Y and its tape belong to a point within
+    SETTLED of the root, close enough for every derivative."""
     c, rho, _ = air
     spring = reed / (rho * c * c)
     omega = start
     y, y_o = 0j, 0j
     for _ in range(25):
-        y, y_o = _sweep(omega, node_x, node_r, node_hole, holes, is_open, air, tables, tape)
+        y, y_o = _sweep(omega, foot, node_hole, tapers, chimneys, is_open, air, tables, below)
         slope = y_o.imag + spring
         if not slope > 0.0:
             return omega, y, y_o, False
@@ -467,8 +564,7 @@ def _playing_root(start, node_x, node_r, node_hole, holes, is_open, reed, air, t
         omega += step
         if omega > start * FARTHEST_NEWTON or omega * FARTHEST_NEWTON < start:
             return omega, y, y_o, False
-        if abs(step) < 1e-12 * omega:
-            y, y_o = _sweep(omega, node_x, node_r, node_hole, holes, is_open, air, tables, tape)
+        if abs(step) < SETTLED * omega:
             return omega, y, y_o, True
     return omega, y, y_o, False
 
@@ -483,9 +579,10 @@ def solve_chart(
     mode,  # (n_note,) int64
     guess_hz,  # (n_note,)
     reed,  # m3
-    air,  # (c, rho, w0)
-    tables,  # series of G and zeta
+    air,  # (c, rho, u0)
+    tables,  # (4, order) complex: series of G, zeta and their logarithmic slopes in u
     with_gradient,
+    with_neighbours,  # whether to look for a second mode close by
     hz,  # out (n_note,)
     peak,  # out (n_note,)
     status,  # out (n_note,) int64
@@ -497,26 +594,33 @@ def solve_chart(
     """Playing pitch, peak height |Z|/Z0 and status of every fingering, with derivatives of ln f."""
     n_node = node_x.shape[0]
     n_hole = holes.shape[0]
-    tape = np.empty((n_node, 8), dtype=np.complex128)
+    below = np.empty((n_node, 2), dtype=np.complex128)
     cx = np.empty(n_node, dtype=np.complex128)
     cr = np.empty(n_node, dtype=np.complex128)
     ch = np.zeros((n_hole, HOLE_PARAMETERS), dtype=np.complex128)
     c, rho, _ = air
     spring = reed / (rho * c * c)
     z0 = rho * c / (_PI * node_r[0] * node_r[0])
+    foot = node_r[n_node - 1]
+    tapers, chimneys = _prepare(node_x, node_r, node_hole, holes, air)
     for i in range(mode.shape[0]):
         opened = is_open[i]
-        start = _loss_free_root(
-            mode[i], 2.0 * _PI * guess_hz[i], node_x, node_r, node_hole, holes, opened, reed, air, tables
+        want = (mode[i] - 1) * _PI
+        # A guess that Newton settles from is kept when the phase there is that of the mode.
+        omega, y, y_o, found = _playing_root(
+            2.0 * _PI * guess_hz[i], foot, node_hole, tapers, chimneys, opened, reed, air, tables, below
         )
-        found = False
-        omega = start
-        y = 0j
-        y_o = 0j
-        if start > 0.0:
-            omega, y, y_o, found = _playing_root(
-                start, node_x, node_r, node_hole, holes, opened, reed, air, tables, tape
+        if found:
+            psi = _phase(omega, foot, node_hole, tapers, chimneys, opened, reed, air, tables)
+            found = abs(psi - want) < 0.5 * _PI
+        if not found:
+            start = _loss_free_root(
+                mode[i], 2.0 * _PI * guess_hz[i], foot, node_hole, tapers, chimneys, opened, reed, air, tables
             )
+            if start > 0.0:
+                omega, y, y_o, found = _playing_root(
+                    start, foot, node_hole, tapers, chimneys, opened, reed, air, tables, below
+                )
         if not found:
             hz[i], peak[i], status[i] = np.nan, 0.0, LOST
             if with_gradient:
@@ -528,16 +632,15 @@ def solve_chart(
         hz[i] = omega / (2.0 * _PI)
         peak[i] = 1.0 / (z0 * max(y.real, 1e-30))
         status[i] = SOUNDS
-        above = _phase(omega * NEIGHBOUR, node_x, node_r, node_hole, holes, opened, reed, air, tables)
-        below = _phase(omega / NEIGHBOUR, node_x, node_r, node_hole, holes, opened, reed, air, tables)
         if peak[i] < WEAKEST_PEAK:
             status[i] = WEAK
-        elif above >= mode[i] * _PI or below < (mode[i] - 2) * _PI:
-            status[i] = SPLIT
-        elif below >= (mode[i] - 1) * _PI or above < (mode[i] - 1) * _PI:
-            status[i] = LOST
+        elif with_neighbours:
+            above = _phase(omega * NEIGHBOUR, foot, node_hole, tapers, chimneys, opened, reed, air, tables)
+            low = _phase(omega / NEIGHBOUR, foot, node_hole, tapers, chimneys, opened, reed, air, tables)
+            if above >= want + _PI or low < want - _PI:
+                status[i] = SPLIT
         if with_gradient:
-            _reverse(omega, node_x, node_r, node_hole, holes, opened, air, tables, tape, cx, cr, ch)
+            _reverse(omega, node_x, node_r, node_hole, holes, opened, air, tables, below, cx, cr, ch)
             factor = -1.0 / ((y_o.imag + spring) * omega)
             for n in range(n_node):
                 grad_x[i, n] = factor * cx[n].imag
@@ -551,6 +654,8 @@ def solve_chart(
 @_jit
 def admittance(omega, node_x, node_r, node_hole, holes, is_open, air, tables, out):
     """Input admittance without the reed at each omega (n,) into out (n,) complex."""
-    tape = np.empty((node_x.shape[0], 8), dtype=np.complex128)
+    below = np.empty((node_x.shape[0], 2), dtype=np.complex128)
+    foot = node_r[node_r.shape[0] - 1]
+    tapers, chimneys = _prepare(node_x, node_r, node_hole, holes, air)
     for i in range(omega.shape[0]):
-        out[i], _ = _sweep(omega[i], node_x, node_r, node_hole, holes, is_open, air, tables, tape)
+        out[i], _ = _sweep(omega[i], foot, node_hole, tapers, chimneys, is_open, air, tables, below)

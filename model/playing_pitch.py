@@ -46,11 +46,19 @@ class ChartSolver:
     """(n_note, n_hole)"""
     mode: NDArray[np.int64]
     guess_hz: Real
-    air: tuple[float, float, complex]
-    tables: tuple[Real, Real]
+    air: tuple[float, float, float]
+    """Sound speed, density, and u0 of the wide-tube series."""
+    tables: NDArray[np.complex128]
 
-    def solve(self, p: Real, *, jacobian: bool = False) -> Playing:
-        """Solve all notes for one flat vector (layout.length,)."""
+    def solve(
+        self, p: Real, *, jacobian: bool = False, neighbours: bool = True, guess_hz: Real | None = None
+    ) -> Playing:
+        """Solve all notes for one flat vector (layout.length,).
+
+        neighbours: whether a second mode close by is looked for (status SPLIT). guess_hz: (n_note,)
+        frequencies near the answer, such as those of a vector close to this one.
+        """
+        guess = self.guess_hz if guess_hz is None else np.where(np.isnan(guess_hz), self.guess_hz, guess_hz)
         nodes = nodes_of(p, self.layout)
         n_note, n_hole = self.is_open.shape
         n_node = len(nodes.x)
@@ -64,8 +72,8 @@ class ChartSolver:
             p[start : start + kernel.HOLE_PARAMETERS * n_hole].reshape(kernel.HOLE_PARAMETERS, n_hole).T
         )
         kernel.solve_chart(
-            nodes.x, nodes.radius, nodes.hole, holes, self.is_open, self.mode, self.guess_hz,
-            float(p[self.layout.reed]), self.air, self.tables, jacobian,
+            nodes.x, nodes.radius, nodes.hole, holes, self.is_open, self.mode, guess,
+            float(p[self.layout.reed]), self.air, self.tables, jacobian, neighbours,
             hz, peak, status, grad_x, grad_r, grad_hole, grad_reed,
         )  # fmt: skip
         by_p = None
@@ -87,8 +95,8 @@ def chart_solver(instrument: Instrument, chart: FingeringChart, air: Air, guess_
         is_open=is_open,
         mode=np.array([fingering.mode for fingering in chart.fingerings], dtype=np.int64),
         guess_hz=np.asarray(guess_hz, dtype=np.float64),
-        air=(air.c, air.rho, series.w0),
-        tables=(series.propagation, series.characteristic),
+        air=(air.c, air.rho, series.u0),
+        tables=series.tables,
     )
 
 

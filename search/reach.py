@@ -67,7 +67,7 @@ class Tolerance:
 
     added: float = 3.0
     worst: float = 18.0
-    fork: float = 28.0
+    fork: float = 27.0
 
 
 DEFAULT_TOLERANCE = Tolerance()

@@ -101,8 +101,17 @@ class Programme:
         space = self.mapping.space
         begin, lower, upper = start.copy(), self.lower.copy(), self.upper.copy()
         begin[space.margin] = lower[space.margin] = upper[space.margin] = goal.margin
+        nearby: list[Real | None] = [None]
+
+        def evaluate(v: Real) -> Evaluation | None:
+            evaluation = self._evaluate(v, goal, nearby[0])
+            if evaluation is not None:
+                assert isinstance(evaluation.note, _Note)
+                nearby[0] = evaluation.note.playing.hz
+            return evaluation
+
         outcome = minimise(
-            lambda v: self._evaluate(v, goal),
+            evaluate,
             begin,
             lower,
             upper,
@@ -134,11 +143,11 @@ class Programme:
         )
         return row_block(rows, space.size), walls
 
-    def _evaluate(self, v: Real, goal: Goal) -> Evaluation | None:
+    def _evaluate(self, v: Real, goal: Goal, nearby_hz: Real | None = None) -> Evaluation | None:
         space = self.mapping.space
         p, p_v = self.mapping.parameters(v)
         try:
-            playing = self.solver.solve(p, jacobian=True)
+            playing = self.solver.solve(p, jacobian=True, neighbours=False, guess_hz=nearby_hz)
         except ValueError:
             return None
         assert playing.jacobian is not None
@@ -176,9 +185,10 @@ class Programme:
         margin = math.inf
         if note.fingers is not None:
             margin = float(np.min(note.fingers.margin / note.fingers.sigma))
+        p, _ = self.mapping.parameters(outcome.v)
         return Tuned(
             outcome=outcome,
-            playing=note.playing,
+            playing=self.solver.solve(p, guess_hz=note.playing.hz),
             cents=note.cents,
             weighted_rms=note.felt * CENTS_UNIT / scale,
             finger_rows=note.fingers,

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from wrenpipe.constraints.hand import (
     GIVEN_MEASURES,
     Digit,

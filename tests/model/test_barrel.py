@@ -8,6 +8,7 @@ from dataclasses import replace
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from wrenpipe.model.barrel import BarrelError, joint_place, with_pull
 from wrenpipe.model.geometry import Barrel, Bore, HoleKind, Instrument, Mouthpiece, Reed, ToneHole
 

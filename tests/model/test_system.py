@@ -9,6 +9,7 @@ from itertools import pairwise
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from wrenpipe.model.geometry import Finger, HoleKind, Register, System
 from wrenpipe.model.pitch import midi, note_name
 from wrenpipe.model.system import (

@@ -7,6 +7,7 @@ from importlib import resources
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from wrenpipe.model.geometry import Finger, System
 from wrenpipe.model.system import SystemFileError, system_from_toml
 

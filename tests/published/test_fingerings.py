@@ -15,6 +15,7 @@ Lines marked "from memory" have no page behind them.
 from __future__ import annotations
 
 import pytest
+
 from wrenpipe.model.geometry import Finger, HoleKind
 from wrenpipe.model.pitch import midi
 from wrenpipe.model.system import candidate_keys, load_system, system_with_keys

@@ -12,6 +12,7 @@ from typing import Literal
 
 import numpy as np
 import pytest
+
 from wrenpipe.constraints.hand import (
     Digit,
     hand_from_glove,

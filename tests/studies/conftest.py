@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from wrenpipe.model.air import dry_air
 from wrenpipe.model.pitch import frequency, midi, sounding
 from wrenpipe.model.pitch import parse_size as size_of

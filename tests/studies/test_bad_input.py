@@ -16,6 +16,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from wrenpipe.model.air import Air
 from wrenpipe.model.geometry import FingeringChart, Instrument
 from wrenpipe.model.intonation import NoteStatus

@@ -15,6 +15,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+
 from wrenpipe.model.air import Air, dry_air
 from wrenpipe.model.geometry import FingeringChart, Instrument
 from wrenpipe.model.intonation import NoteStatus

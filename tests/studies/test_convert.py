@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from wrenpipe.constraints.hand import GIVEN_MEASURES
 from wrenpipe.model.air import humid_air
 from wrenpipe.model.barrel import with_pull

@@ -9,6 +9,7 @@ import sys
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from wrenpipe.model.barrel import BarrelError
 from wrenpipe.model.pitch import PitchError
 from wrenpipe.studies.errors import TRACEBACK_SWITCH, RequestError, answer, exit_status, one_line

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from wrenpipe.studies.errors import RequestError
 from wrenpipe.studies.reading import read_design, read_diameters, read_hand, read_mouthpiece
 

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 from pydantic import BaseModel, ValidationError
+
 from wrenpipe.model.geometry import HoleKind
 from wrenpipe.model.system import known_systems, load_system
 from wrenpipe.studies.schemas import DesignFile, HandFile, MouthpieceFile

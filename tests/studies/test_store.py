@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from wrenpipe.studies import store
 from wrenpipe.studies.errors import RequestError
 from wrenpipe.studies.store import json_text, read_text, write_bytes, write_folder, write_text
