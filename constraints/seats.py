@@ -52,3 +52,5 @@ class SeatPlan:
     """(key, finger above, finger below, room taken between them, m)."""
     margins: tuple[Margin, ...]
     finger_margin_sigma: float
+    binding: Margin | None = None
+    """The finger limit that costs most: where more room would help. None when nothing presses."""

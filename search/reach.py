@@ -19,7 +19,7 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from wrenpipe.constraints.margins import Margin, tightest
+from wrenpipe.constraints.margins import Margin
 from wrenpipe.constraints.seat_bounds import Certificate
 from wrenpipe.search.sequential import FEASIBLE, Status
 from wrenpipe.search.starts import starts
@@ -83,7 +83,8 @@ class Reach:
     """One size, one hand, one choice of aids.
 
     margin: greatest t in standard deviations (capped at HIGHEST_MARGIN); best: the instrument
-    there. binding: the tightest finger row. added: cents of weighted RMS over the free optimum.
+    there. binding: the finger limit that costs most there. added: weighted RMS over the free optimum,
+    cents.
     """
 
     verdict: Verdict
@@ -185,8 +186,8 @@ def greatest_margin(
 def _result(
     programme: Programme, free: Tuned, best: Tuned, good: bool, settled: bool, margin: float
 ) -> Reach:
-    assert best.finger_rows is not None
-    binding = tightest(best.finger_rows.reports())
+    binding = best.binding()
+    assert binding is not None
     added = best.weighted_rms - free.weighted_rms
     certificate = None
     if good:

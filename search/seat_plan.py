@@ -55,6 +55,7 @@ def seat_plan(programme: Programme, tuned: Tuned) -> SeatPlan | None:
         lanes=programme.lanes,
         margins=tuned.finger_rows.reports() + tuned.wall_rows.reports(),
         finger_margin_sigma=tuned.margin,
+        binding=tuned.binding(),
     )
 
 

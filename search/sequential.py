@@ -86,7 +86,8 @@ class Settings:
 @dataclass(frozen=True, slots=True)
 class Outcome:
     """Where a run ended. residual: what one more step within the unit box promises to gain, in the
-    merit's own unit (one half of a note five cents off); violation: largest row violation left."""
+    merit's own unit (one half of a note five cents off); violation: largest row violation left;
+    multipliers (k,): what one unit of room in each row would gain."""
 
     v: Real
     status: Status
@@ -95,6 +96,7 @@ class Outcome:
     iterations: int
     evaluation: Evaluation
     merit: float
+    multipliers: Real
 
 
 def minimise(
@@ -119,7 +121,7 @@ def minimise(
     count = 0
     while count < settings.iterations:
         count += 1
-        step, predicted = _step(here, v, lower, upper, scale, box, settings.price)
+        step, predicted, _ = _step(here, v, lower, upper, scale, box, settings.price)
         gain = merit - predicted
         if gain < settings.tolerance * (1.0 + merit) * min(1.0, box):
             break
@@ -128,7 +130,7 @@ def minimise(
         trial_merit = math.inf if there is None else _merit(there, settings.price)
         if there is not None and merit - trial_merit < WELL * gain:
             bent = _bent(here, there, trial - v)
-            step, _ = _step(bent, v, lower, upper, scale, box, settings.price)
+            step, _, _ = _step(bent, v, lower, upper, scale, box, settings.price)
             second = np.clip(v + step, lower, upper)
             again = evaluate(second)
             if again is not None:
@@ -146,7 +148,7 @@ def minimise(
         idle = len(history) > PATIENCE and history[-1 - PATIENCE] - merit < settings.patience * (1.0 + merit)
         if box < settings.least_box or idle:
             break
-    _, predicted = _step(here, v, lower, upper, scale, 1.0, settings.price)
+    _, predicted, multipliers = _step(here, v, lower, upper, scale, 1.0, settings.price)
     residual = max(0.0, merit - predicted)
     violation = _violation(here)
     if violation > FEASIBLE:
@@ -155,7 +157,7 @@ def minimise(
         status = Status.CONVERGED
     else:
         status = Status.STALLED
-    return Outcome(v, status, residual, violation, count, here, merit)
+    return Outcome(v, status, residual, violation, count, here, merit, multipliers)
 
 
 def _bent(here: Evaluation, there: Evaluation, step: Real) -> Evaluation:
@@ -178,8 +180,8 @@ def _merit(e: Evaluation, price: float) -> float:
 
 def _step(
     e: Evaluation, v: Real, lower: Real, upper: Real, scale: Real, box: float, price: float
-) -> tuple[Real, float]:
-    """Best step of the linearised problem inside the box, and the merit it predicts."""
+) -> tuple[Real, float, Real]:
+    """Best step of the linearised problem inside the box, the merit it predicts, the rows' multipliers."""
     n = len(v)
     low = np.maximum(lower - v, -box * scale) / scale
     high = np.minimum(upper - v, box * scale) / scale
@@ -192,7 +194,7 @@ def _step(
     hessian[np.arange(n + 1), np.arange(n + 1)] += REGULARISATION
     linear = np.append(jr.T @ e.r, price)
     rows = np.hstack([jg[near], np.ones((int(near.sum()), 1))])
-    x, _, exit_flag, _ = daqp.solve(
+    x, _, exit_flag, told = daqp.solve(
         hessian,
         linear,
         rows,
@@ -200,9 +202,12 @@ def _step(
         np.concatenate([low, [0.0], -e.g[near]]),
         np.zeros(n + 1 + len(rows), dtype=np.int32),
     )
+    multipliers = np.zeros(len(e.g))
     y = np.asarray(x)[:n]
     if exit_flag < 1 or not np.all(np.isfinite(y)):
-        return np.zeros(n), math.inf
+        return np.zeros(n), math.inf, multipliers
     y = np.clip(y, low, high)
+    multipliers[near] = np.maximum(0.0, -np.asarray(told["lam"])[n + 1 :])
     r = e.r + jr @ y
-    return y * scale, 0.5 * float(r @ r) + price * max(0.0, -float((e.g + jg @ y).min(initial=0.0)))
+    predicted = 0.5 * float(r @ r) + price * max(0.0, -float((e.g + jg @ y).min(initial=0.0)))
+    return y * scale, predicted, multipliers

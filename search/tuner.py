@@ -7,6 +7,7 @@ hand there are no finger rows: the free optimum, against which the cents that a 
 from __future__ import annotations
 
 import math
+from collections import Counter
 from dataclasses import dataclass, field, replace
 from itertools import chain
 
@@ -18,6 +19,7 @@ from wrenpipe.constraints.finger_rows import DIGITS, FingerPolicy, finger_rows
 from wrenpipe.constraints.hand import Hand
 from wrenpipe.constraints.key_clearance import pad_beside_finger_rows, pad_beside_pad_rows
 from wrenpipe.constraints.lanes import OFFSET_HOLES, lanes_kept
+from wrenpipe.constraints.margins import Margin, tightest
 from wrenpipe.constraints.rows import RowBlock, row_block
 from wrenpipe.constraints.seat_bounds import BodyBounds, Certificate, seats_impossible
 from wrenpipe.constraints.walls import WallLimits, wall_rows
@@ -66,6 +68,26 @@ class Tuned:
     wall_rows: RowBlock
     margin: float
     """Least margin/sigma over the finger rows; infinite without a hand."""
+
+    def binding(self) -> Margin | None:
+        """The finger limit whose standard deviation costs most: the kind of limit first, all its rows
+        taken together, then the subject. The tightest one when none costs anything, None without a hand.
+        """
+        if self.finger_rows is None:
+            return None
+        start = len(self.wall_rows.margin)
+        rows = self.finger_rows.rows
+        costs = self.outcome.multipliers[start : start + len(rows)] * self.finger_rows.sigma
+        by_kind: Counter[str] = Counter()
+        by_subject: Counter[tuple[str, str]] = Counter()
+        for row, cost in zip(rows, costs.tolist(), strict=True):
+            by_kind[row.name] += cost
+            by_subject[row.name, row.subject] += cost
+        kind, most = by_kind.most_common(1)[0]
+        if most <= 0.0:
+            return tightest(row.report() for row in rows)
+        dearest = max((key for key in by_subject if key[0] == kind), key=lambda key: by_subject[key])
+        return tightest(row.report() for row in rows if (row.name, row.subject) == dearest)
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +147,8 @@ class Programme:
         evaluation = self._evaluate(v, Goal())
         if evaluation is None:
             raise ValueError("this geometry cannot be evaluated")
-        return self._tuned(Outcome(v, Status.CONVERGED, 0.0, 0.0, 0, evaluation, 0.0))
+        idle = np.zeros(len(evaluation.g))
+        return self._tuned(Outcome(v, Status.CONVERGED, 0.0, 0.0, 0, evaluation, 0.0, idle))
 
     def rows_at(self, v: Real) -> tuple[RowBlock | None, RowBlock]:
         """Finger rows (None without a hand) and wall rows at v."""

@@ -158,6 +158,6 @@ def _figures(score: RegisterScore) -> str:
 def _hand_facts(plan: SeatPlan | None) -> Iterator[tuple[str, str]]:
     if plan is None or not any(margin.severity is Severity.SOFT for margin in plan.margins):
         return
-    tight = tightest(plan.margins)
+    tight = plan.binding or tightest(plan.margins)
     yield "Finger margin", f"{signed_cents(plan.finger_margin_sigma)} standard deviations"
     yield "Tightest", f"{tight.name}, {tight.subject}: {spare(tight)}"

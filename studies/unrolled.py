@@ -166,7 +166,7 @@ def tight_place(plan: SeatPlan, instrument: Instrument) -> TightPlace | None:
     """Where the tightest soft margin binds, read from the fingers, holes or keys its subject names."""
     if not any(margin.severity is Severity.SOFT for margin in plan.margins):
         return None
-    margin = tightest(plan.margins)
+    margin = plan.binding or tightest(plan.margins)
     seats = [(seat.finger.value, (seat.x, seat.s)) for seat in plan.seats]
     holes = [(hole.name, (hole.x, hole.outer_radius * hole.azimuth)) for hole in instrument.holes]
     keys = [(touch.key, (touch.x, touch.s)) for touch in plan.touchpieces]
