@@ -81,6 +81,13 @@ def reach_values(answer: Answer) -> dict[str, Any]:
         "finger_margin_mm": _rounded(in_mm(reach.binding.margin)),
         "finger_margin_sigma": _rounded(reach.margin),
         "binding": margin_values(reach.binding),
+        "as_asked": {
+            "aids": sorted(question.aids),
+            "verdict": answer.asked.verdict.value,
+            "finger_margin_mm": _rounded(in_mm(answer.asked.binding.margin)),
+            "finger_margin_sigma": _rounded(answer.asked.margin),
+            "binding": margin_values(answer.asked.binding),
+        },
         "rms_cents": _rounded(plain.rms_cents),
         "worst_cents": _rounded(plain.worst_cents),
         "rms_all_cents": _rounded(whole.rms_cents),

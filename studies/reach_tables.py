@@ -41,6 +41,7 @@ def reach_report(answer: Answer) -> Group:
             f"Intonation: {plain.rms_cents:.1f} cents RMS, worst {plain.worst_cents:+.1f}, forks apart; "
             f"the hand adds {reach.added:.1f} of the {question.tolerance.added:g} cents it may."
         ),
+        *_as_asked(answer),
         Text(_smallest(answer)),
         Text(""),
     ]
@@ -79,6 +80,18 @@ def _verdict(answer: Answer) -> str:
         return f"{words}."
     proof = answer.reach.certificate
     return f"{words} ({answer.reach.support.value}{'' if proof is None else ': ' + proof.words})."
+
+
+def _as_asked(answer: Answer) -> list[Text]:
+    asked = answer.asked
+    if asked is answer.reach:
+        return []
+    return [
+        Text(
+            f"Without them the margin is {asked.margin:+.2f}: {asked.binding.name} of "
+            f"{asked.binding.subject}, {spare(asked.binding)}."
+        )
+    ]
 
 
 def _smallest(answer: Answer) -> str:

@@ -26,11 +26,16 @@ AID_SETS: tuple[frozenset[str], ...] = (
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """One question answered. aids: those of `reach`; smallest: by the aids that were asked for."""
+    """One question answered.
+
+    aids: those of `reach`. asked: the reach by exactly the aids that were asked for; the same as
+    `reach` unless others had to be sought. smallest: the smallest size, by the aids asked for.
+    """
 
     question: Question
     programme: Programme
     reach: Reach
+    asked: Reach
     verdict: Verdict
     aids: frozenset[str]
     intonation: Intonation
@@ -65,9 +70,8 @@ def answer_question(question: Question, report: Report | None = None) -> Answer:
     smallest = smallest_reachable(
         lambda size: question.programme(size), question.size, question.programme(), asked, tolerance, report
     )
-    return Answer(
-        question, programme, reach, verdict, aids, intonation_of(question, programme, reach.best), smallest
-    )
+    intonation = intonation_of(question, programme, reach.best)
+    return Answer(question, programme, reach, asked, verdict, aids, intonation, smallest)
 
 
 def intonation_of(question: Question, programme: Programme, tuned: Tuned) -> Intonation:
