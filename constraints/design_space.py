@@ -28,73 +28,36 @@ SEATED = (
 """Fingers whose seats are solved; the right thumb carries the instrument and is free of them."""
 
 
+TIP_INDEX = {finger: n for n, finger in enumerate(SEATED)}
+
+
 @dataclass(frozen=True, slots=True)
 class DesignSpace:
-    """Columns for one system."""
+    """Columns for one system; made by `design_space`, which lays the blocks end to end."""
 
     system: System
-
-    @property
-    def holes(self) -> int:
-        return len(self.system.places)
-
-    @property
-    def hole_x(self) -> slice:
-        return slice(0, self.holes)
-
-    @property
-    def hole_diameter(self) -> slice:
-        return slice(self.holes, 2 * self.holes)
-
-    @property
-    def hole_azimuth(self) -> slice:
-        return slice(2 * self.holes, 3 * self.holes)
-
-    @property
-    def knots(self) -> slice:
-        return slice(3 * self.holes, 3 * self.holes + len(KNOTS))
-
-    @property
-    def foot(self) -> int:
-        return int(self.knots.stop)
-
-    @property
-    def outer_radius(self) -> int:
-        return self.foot + 1
-
-    @property
-    def speaker_rise(self) -> int:
-        return self.foot + 2
-
-    @property
-    def tip_x(self) -> slice:
-        return slice(self.knots.stop + 3, self.knots.stop + 3 + len(SEATED))
-
-    @property
-    def tip_s(self) -> slice:
-        return slice(self.tip_x.stop, self.tip_x.stop + len(SEATED))
-
-    @property
-    def crossing(self) -> slice:
-        return slice(self.tip_s.stop, self.tip_s.stop + 2)
-
-    @property
-    def margin(self) -> int:
-        return int(self.crossing.stop)
-
-    @property
-    def size(self) -> int:
-        return self.margin + 1
+    holes: int
+    hole_x: slice
+    hole_diameter: slice
+    hole_azimuth: slice
+    knots: slice
+    foot: int
+    outer_radius: int
+    speaker_rise: int
+    tip_x: slice
+    tip_s: slice
+    crossing: slice
+    margin: int
+    size: int
+    hole_names: dict[str, int]
 
     def hole_index(self, name: str) -> int:
-        for n, place in enumerate(self.system.places):
-            if place.name == name:
-                return n
-        raise KeyError(name)
+        """Which hole has this name; raises KeyError."""
+        return self.hole_names[name]
 
     def tip(self, finger: Finger) -> tuple[int, int]:
         """Columns (x, s) of a fingertip."""
-        n = SEATED.index(finger)
+        n = TIP_INDEX[finger]
         return self.tip_x.start + n, self.tip_s.start + n
 
     def scale(self) -> NDArray[np.float64]:
@@ -108,4 +71,25 @@ class DesignSpace:
 
 
 def design_space(system: System) -> DesignSpace:
-    return DesignSpace(system)
+    """Lay out the columns for one system."""
+    holes, fingers = len(system.places), len(SEATED)
+    ends = np.cumsum([holes, holes, holes, len(KNOTS), 1, 1, 1, fingers, fingers, 2, 1]).tolist()
+    starts = [0, *ends[:-1]]
+    block = [slice(start, end) for start, end in zip(starts, ends, strict=True)]
+    return DesignSpace(
+        system=system,
+        holes=holes,
+        hole_x=block[0],
+        hole_diameter=block[1],
+        hole_azimuth=block[2],
+        knots=block[3],
+        foot=starts[4],
+        outer_radius=starts[5],
+        speaker_rise=starts[6],
+        tip_x=block[7],
+        tip_s=block[8],
+        crossing=block[9],
+        margin=starts[10],
+        size=ends[10],
+        hole_names={place.name: n for n, place in enumerate(system.places)},
+    )

@@ -5,6 +5,7 @@ Each command imports what it needs when it runs, so that `wrenpipe --help` stays
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -16,6 +17,9 @@ import typer
 from wrenpipe.studies.errors import RequestError, answer
 
 __all__ = ["app", "main"]
+
+# Matrices here are small: a second thread costs more in waiting than it gains. Read when numpy loads.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 app = typer.Typer(
     help="Finds which small clarinet sizes a hand can play, and designs instruments that play them in tune.",
