@@ -1,0 +1,188 @@
+"""Scores a design.json again from its own text: a second program, sharing nothing with the first.
+
+It reads the file's numbers by the file's `conventions` and the published formulas they rest on:
+    losses      Bessel functions (Kirchhoff 1868, reduced by Zwikker and Kosten 1949)
+    bore        the horn equation in cylinders of half a millimetre, losses at each one's own radius
+    holes       T-circuit of Lefebvre & Scavone 2012, matching volume of Nederveen, Jansen & van Hassel 1998
+    hole's end  Dalmont, Nederveen & Joly 2001: a hole in a round body, and under a pad; resistance (kb)^2/4
+    foot        Silva et al. 2009, unflanged, non-causal
+    pitch       zeros of Im Y where it rises, counted from the lowest on a dense scan
+"""
+
+from __future__ import annotations
+
+import itertools
+import json
+import math
+import re
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
+from scipy.optimize import brentq
+from scipy.special import jve
+
+__all__ = ["Rescored", "rescore"]
+
+Complex = NDArray[np.complex128]
+Matrix = NDArray[np.complex128]  # (n_frequency, 2, 2)
+
+MM = 1e-3
+SLICE = 0.5 * MM
+SCAN_HZ = 2.0
+SEMITONES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+
+
+@dataclass(frozen=True)
+class Rescored:
+    """One note: cents from equal temperament and the playing pitch, NaN when there is no such peak."""
+
+    written: str
+    hz: float
+    cents: float
+
+
+def rescore(path: Path) -> list[Rescored]:
+    """Every note of the file's chart, in the chart's order."""
+    design = json.loads(path.read_text("utf-8"))
+    column = _Column(design)
+    return [column.note(note) for note in design["chart"]]
+
+
+class _Column:
+    """The air column of a design on a grid of frequencies; each piece of it is worked out once."""
+
+    def __init__(self, design: dict[str, Any]) -> None:
+        air = design["air"]
+        self.design = design
+        self.c, self.rho = air["sound_speed_m_s"], air["density_kg_m3"]
+        self.mu, self.gamma, self.pr = air["viscosity_pa_s"], air["heat_ratio"], air["prandtl"]
+        self.stations = [(x * MM, r * MM) for x, r in design["bore_mm"]]
+        self.holes = sorted(design["holes"], key=lambda hole: float(hole["x_mm"]))
+        highest = max(self._target(note) for note in design["chart"])
+        lowest = 0.6 * self.c / (4 * self.stations[-1][0])
+        self.hz = np.arange(lowest, 1.2 * highest, SCAN_HZ)
+        self.omega = 2 * math.pi * self.hz
+        self.k = self.omega / self.c
+        self.gaps = self._gaps()
+        self.hole_matrices = [(self._hole(hole, False), self._hole(hole, True)) for hole in self.holes]
+
+    def note(self, note: dict[str, Any]) -> Rescored:
+        y = self._input_admittance(set(note["open"]))
+        rising = np.flatnonzero((y.imag[:-1] < 0) & (y.imag[1:] >= 0))
+        if len(rising) < note["mode"]:
+            return Rescored(note["written"], math.nan, math.nan)
+        n = int(rising[note["mode"] - 1])
+        near = slice(max(0, n - 3), n + 5)
+        curve = CubicSpline(self.hz[near], y.imag[near])
+        hz = float(brentq(lambda f: float(curve(f)), self.hz[n], self.hz[n + 1]))
+        return Rescored(note["written"], hz, 1200 * math.log2(hz / self._target(note)))
+
+    def _target(self, note: dict[str, Any]) -> float:
+        return float(self.design["pitch_standard_hz"] * 2 ** ((_number(note["sounding"]) - 69) / 12))
+
+    def _input_admittance(self, opened: set[str]) -> Complex:
+        foot = self.stations[-1][1]
+        state = np.stack([self._foot_impedance(foot), np.ones_like(self.k)], axis=-1)[..., None]
+        state = self.gaps[-1] @ state
+        for hole, matrices, gap in zip(
+            reversed(self.holes), reversed(self.hole_matrices), reversed(self.gaps[:-1]), strict=True
+        ):
+            state = gap @ (matrices[hole["name"] in opened] @ state)
+        reed = self.design["reed"]["equivalent_volume_cm3"] * 1e-6
+        return np.asarray(state[:, 1, 0] / state[:, 0, 0] + 1j * self.omega * reed / (self.rho * self.c**2))
+
+    def _gaps(self) -> list[Matrix]:
+        """Bore from the reed to the first hole, from hole to hole, and to the foot."""
+        cuts = [0.0, *(hole["x_mm"] * MM for hole in self.holes), self.stations[-1][0]]
+        return [self._bore(top, end) for top, end in itertools.pairwise(cuts)]
+
+    def _bore(self, top: float, end: float) -> Matrix:
+        out = np.broadcast_to(np.eye(2, dtype=complex), (len(self.hz), 2, 2))
+        for (x1, r1), (x2, r2) in zip(self.stations[:-1], self.stations[1:], strict=True):
+            low, high = max(top, x1), min(end, x2)
+            if high <= low:
+                continue
+            pieces = 1 if r1 == r2 else math.ceil((high - low) / SLICE)
+            step = (high - low) / pieces
+            for n in range(pieces):
+                middle = low + (n + 0.5) * step
+                out = out @ self._cylinder(r1 + (r2 - r1) * (middle - x1) / (x2 - x1), step)
+        return np.asarray(out)
+
+    def _constants(self, radius: float) -> tuple[Complex, Complex]:
+        def loss(z: Complex) -> Complex:
+            return np.asarray(2 * jve(1, z) / (z * jve(0, z)))
+
+        layers = np.sqrt(-1j * self.omega * self.rho / self.mu) * radius
+        section = math.pi * radius**2
+        series = 1j * self.omega * self.rho / section / (1 - loss(layers))
+        shunt = 1j * self.omega * section / (self.rho * self.c**2)
+        shunt = shunt * (1 + (self.gamma - 1) * loss(layers * math.sqrt(self.pr)))
+        return np.sqrt(series * shunt), np.sqrt(series / shunt)
+
+    def _cylinder(self, radius: float, length: float) -> Matrix:
+        gamma, zc = self._constants(radius)
+        cosh, sinh = np.cosh(gamma * length), np.sinh(gamma * length)
+        return _matrix(cosh, zc * sinh, sinh / zc, cosh)
+
+    def _foot_impedance(self, a: float) -> Complex:
+        x = (self.k * a) ** 2
+        modulus = (1 + 0.8 * x) / (1 + 1.3 * x + 0.266 * x**2 + 0.0263 * x**3)
+        length = 0.6133 * (1 + 0.0599 * x) / (1 + 0.238 * x - 0.0153 * x**2 + 0.0015 * x**3)
+        reflection = -modulus * np.exp(-2j * self.k * a * length)
+        return np.asarray(self.rho * self.c / (math.pi * a * a) * (1 + reflection) / (1 - reflection))
+
+    def _radius(self, x: float) -> float:
+        for (x1, r1), (x2, r2) in zip(self.stations[:-1], self.stations[1:], strict=True):
+            if x1 <= x < x2:
+                return float(r1 + (r2 - r1) * (x - x1) / (x2 - x1))
+        return float(self.stations[-1][1])
+
+    def _hole(self, hole: dict[str, Any], is_open: bool) -> Matrix:
+        a, b, t = self._radius(hole["x_mm"] * MM), hole["diameter_mm"] / 2 * MM, hole["chimney_mm"] * MM
+        delta = b / a
+        zh = self.rho * self.c / (math.pi * b * b)
+        inner = b * (
+            0.822 - 0.095 * delta - 1.566 * delta**2 + 2.138 * delta**3 - 1.640 * delta**4 + 0.502 * delta**5
+        )
+        gamma, zc = self._constants(b)
+        along = gamma * (t + b * delta / 8 * (1 + 0.207 * delta**3))
+        if is_open:
+            end = zh * (1j * self.k * _outer_length(hole, b) + 0.25 * (self.k * b) ** 2)
+            chimney = zc * (end * np.cosh(along) + zc * np.sinh(along))
+            chimney = chimney / (zc * np.cosh(along) + end * np.sinh(along))
+            series = -(0.35 - 0.06 * math.tanh(2.7 * t / b)) * b * delta**4
+        else:
+            chimney = zc * np.cosh(along) / np.sinh(along)
+            series = -(0.12 + 0.17 * math.tanh(2.4 * t / b)) * b * delta**4
+        one, none = np.ones_like(self.k), np.zeros_like(self.k)
+        half = _matrix(one, 0.5j * self.k * series * zh, none, one)
+        shunt = _matrix(one, none, 1 / (1j * self.k * inner * zh + chimney), one)
+        return np.asarray(half @ shunt @ half)
+
+
+def _outer_length(hole: dict[str, Any], b: float) -> float:
+    """End correction of an open hole in a round body, with its pad hanging above it, m."""
+    length = b * (0.822 - 0.47 * (b / (hole["outer_radius_mm"] * MM)) ** 0.8)
+    lift, pad = hole["pad_lift_mm"] * MM, hole["pad_radius_mm"] * MM
+    if lift > 0:
+        h, wall = lift / b, (pad - b) / b
+        length += b / (3.5 * h**0.8 * (h + 3 * wall) ** -0.4 + 30 * (lift / pad) ** 2.6)
+    return float(length)
+
+
+def _matrix(a: Any, b: Any, c: Any, d: Any) -> Matrix:
+    return np.moveaxis(np.array([[a, b], [c, d]], dtype=complex), -1, 0)
+
+
+def _number(note: str) -> int:
+    """Number of a note in scientific pitch, C4 = 60."""
+    match = re.fullmatch(r"([A-G])([#b]?)(-?\d+)", note)
+    if match is None:
+        raise ValueError(f"{note!r} is not a note in scientific pitch")
+    letter, accidental, octave = match.groups()
+    return 12 * (int(octave) + 1) + SEMITONES[letter] + {"": 0, "#": 1, "b": -1}[accidental]
