@@ -76,13 +76,22 @@ def test_ctrl_c_while_writing_leaves_nothing(tmp_path: Path, monkeypatch: pytest
     assert list(tmp_path.iterdir()) == []
 
 
-@pytest.mark.parametrize("name", ["file/below", "missing/below"])
-def test_a_place_that_cannot_be_written_is_named(tmp_path: Path, name: str) -> None:
+def test_a_place_that_cannot_be_written_is_named(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("in the way")
     for write in (lambda p: write_bytes(p, b"x"), lambda p: write_folder(p, {"a": b"x"})):
-        with pytest.raises(RequestError, match=f"{name} cannot be written: "):
-            write(tmp_path / name)
-    assert _everything(tmp_path) == {"file": b"in the way"}
+        with pytest.raises(RequestError, match="file/below cannot be written: "):
+            write(tmp_path / "file" / "below")
+    with pytest.raises(RequestError, match="missing/below cannot be written: "):
+        write_bytes(tmp_path / "missing" / "below", b"x")
+    assert [path.name for path in tmp_path.iterdir()] == ["file"]
+
+
+def test_a_folder_makes_the_folders_above_it_and_takes_them_back(tmp_path: Path) -> None:
+    write_folder(tmp_path / "new" / "deep", {"a": b"x"})
+    assert (tmp_path / "new" / "deep" / "a").read_bytes() == b"x"
+    with pytest.raises(RequestError):
+        write_folder(tmp_path / "other" / "deep", {"a" * 300: b"x"})
+    assert not (tmp_path / "other").exists()
 
 
 def test_folders_and_devices_are_never_replaced(tmp_path: Path) -> None:
