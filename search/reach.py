@@ -32,6 +32,7 @@ __all__ = [
     "Tolerance",
     "Verdict",
     "free_optimum",
+    "free_with_seats",
     "greatest_margin",
     "holds",
 ]
@@ -53,6 +54,7 @@ class Support(StrEnum):
     INSTRUMENT = "an instrument that does it"
     CERTIFICATE = "certificate: no seats exist, whatever the holes"
     EVIDENCE = "evidence: no start found an instrument"
+    NO_INSTRUMENT = "evidence: no instrument of this size keeps its walls and its worst note, for any hand"
     NOT_SETTLED = "the search did not settle"
 
 
@@ -73,7 +75,7 @@ class Tolerance:
 DEFAULT_TOLERANCE = Tolerance()
 HIGHEST_MARGIN = 3.0
 """Beyond three standard deviations more room decides nothing."""
-LOWEST_MARGIN = -6.0
+LOWEST_MARGIN = -15.0
 STEP = 1.0
 PRECISION = 0.04
 
@@ -137,6 +139,13 @@ def greatest_margin(
 ) -> Reach:
     """Reach of one programme that has a hand. decide_only: stop once the sign of the margin is known."""
     assert programme.hand is not None
+    if free.outcome.violation > FEASIBLE:
+        seated = free_with_seats(programme, free)
+        binding = seated.binding()
+        assert binding is not None
+        return Reach(
+            Verdict.NOT_REACHABLE, Support.NO_INSTRUMENT, seated.margin, seated, free, binding, 0.0, None
+        )
     limit = free.weighted_rms + tolerance.added
     goal = Goal(margin=0.0, worst_limit=tolerance.worst, fork_limit=tolerance.fork)
 
@@ -155,7 +164,7 @@ def greatest_margin(
                 break
     settled = tuned.outcome.status is not Status.STALLED
     if decide_only:
-        return _result(programme, free, tuned, good, settled, 0.0)
+        return _result(programme, free, tuned, good, settled)
     last_good = tuned if good else None
     margin, ceiling = 0.0, math.inf
     if last_good is not None:
@@ -167,8 +176,8 @@ def greatest_margin(
             last_good, margin = higher, margin + STEP
     while last_good is None:
         if margin <= LOWEST_MARGIN:
-            return _result(programme, free, tuned, False, settled, LOWEST_MARGIN)
-        ceiling, margin = margin, margin - STEP
+            return _result(programme, free, free_with_seats(programme, free), False, settled)
+        ceiling, margin = margin, 2.0 * margin - STEP
         lower = attempt(margin, free.outcome.v)
         if holds(programme, lower, limit):
             last_good = lower
@@ -180,12 +189,15 @@ def greatest_margin(
         else:
             ceiling = middle
             settled = settled and tried.outcome.status is not Status.STALLED
-    return _result(programme, free, last_good, margin >= 0.0, settled, margin)
+    return _result(programme, free, last_good, margin >= 0.0, settled)
 
 
-def _result(
-    programme: Programme, free: Tuned, best: Tuned, good: bool, settled: bool, margin: float
-) -> Reach:
+def free_with_seats(programme: Programme, free: Tuned) -> Tuned:
+    """The free optimum with this hand laid on it as it comes: the last resort of a report."""
+    return programme.assess(free.outcome.v)
+
+
+def _result(programme: Programme, free: Tuned, best: Tuned, good: bool, settled: bool) -> Reach:
     binding = best.binding()
     assert binding is not None
     added = best.weighted_rms - free.weighted_rms
@@ -200,5 +212,4 @@ def _result(
             verdict, support = Verdict.NOT_REACHABLE, Support.EVIDENCE
         else:
             verdict, support = Verdict.UNDECIDED, Support.NOT_SETTLED
-    measured = min(best.margin, HIGHEST_MARGIN) if math.isfinite(best.margin) else margin
-    return Reach(verdict, support, measured, best, free, binding, added, certificate)
+    return Reach(verdict, support, min(best.margin, HIGHEST_MARGIN), best, free, binding, added, certificate)

@@ -219,19 +219,32 @@ class Programme:
             margin=margin,
         )
 
+    def highest_hole(self) -> float:
+        """Where the barrel must end at the latest, m: the usual place of the highest throat hole, less
+        its radius, the tenon and the rim, plus a tenth for what tuning can still move."""
+        space, limits = self.mapping.space, self.limits
+        throat = [n for n, place in enumerate(space.system.places) if place.opens in ("A4", "Ab4", "G4")]
+        usual = self.guess[space.hole_x]
+        n = min(throat, key=lambda n: float(usual[n]))
+        radius = self.lower[space.hole_diameter][n] / 2
+        return float(usual[n] * 1.1 - radius - limits.tenon - limits.rim)
+
     def certificate(self) -> Certificate | None:
         """Proof that this hand finds no seats whatever the holes, or None."""
         if self.hand is None:
             return None
         space, limits = self.mapping.space, self.limits
         offset, by_foot = self.mapping.flare_from
-        turn = float(np.max(self.upper[space.hole_azimuth] - self.lower[space.hole_azimuth])) / 2
-        pad = max(self.hand.pad_half_length(DIGITS[finger]) for finger in (Finger.L1, Finger.L2, Finger.L3))
+        fingered = [n for n, place in enumerate(space.system.places) if place.kind is HoleKind.FINGER]
+        widths = (self.upper - self.lower)[space.hole_azimuth]
+        turn = float(np.max(widths[fingered])) / 2
+        smallest = float(np.min(self.lower[space.hole_diameter])) / 2
+        pad = max(self.hand.pad_half_length(DIGITS[f]) for f in (Finger.L1, Finger.L2, Finger.L3))
         bounds = BodyBounds(
             highest=self.mapping.stock.top_of_body + limits.tenon + limits.rim,
             lowest=offset + by_foot * float(self.upper[space.foot]),
             slant=MOST_CROSSING,
-            around=2 * (float(self.upper[space.outer_radius]) * turn + pad),
+            around=2 * (float(self.upper[space.outer_radius]) * turn + pad - self.policy.land - smallest),
         )
         return seats_impossible(self.hand, self.lanes, self.policy, bounds)
 

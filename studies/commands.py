@@ -200,10 +200,14 @@ def design(
                 temperature,
             )
         )
-        from wrenpipe.studies.designing import bench_files, design_values, make_design
+        from wrenpipe.studies.designing import NoInstrument, bench_files, design_values, make_design
         from wrenpipe.studies.store import write_folder
 
-        made = make_design(question, report)
+        try:
+            made = make_design(question, report)
+        except NoInstrument as negative:
+            typer.echo(str(negative))
+            raise typer.Exit(1) from None
         report("drawing and writing")
         write_folder(out, bench_files(made))
     if as_json:

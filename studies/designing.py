@@ -13,7 +13,7 @@ from typing import Any
 
 from wrenpipe.model.intonation import Intonation
 from wrenpipe.search.finish import instrument_for
-from wrenpipe.search.reach import Reach, Verdict, free_optimum, greatest_margin
+from wrenpipe.search.reach import Reach, Support, Verdict, free_optimum, greatest_margin
 from wrenpipe.search.seat_plan import seat_plan
 from wrenpipe.search.tuner import Programme, Tuned
 from wrenpipe.studies.convert import Design, design_file, design_text
@@ -25,6 +25,7 @@ from wrenpipe.studies.scoring import Scored, score
 __all__ = [
     "FILES",
     "Made",
+    "NoInstrument",
     "bench_files",
     "design_values",
     "intonation_csv",
@@ -38,6 +39,10 @@ Report = Callable[[str], None]
 FILES = ("design.json", "drill-table.csv", "intonation.csv", "body.svg", "intonation.svg", "report.html")
 SEED = 0
 """Every start of the search is fixed; the seed is written so that a file stays readable when it is not."""
+
+
+class NoInstrument(Exception):
+    """There is nothing to design; the message is one sentence."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,10 +69,17 @@ def version() -> str:
 
 
 def make_design(question: Question, report: Report | None = None) -> Made:
-    """The instrument for a hand at a size, by the aids asked for, rounded to drill sizes."""
+    """The instrument for a hand at a size, by the aids asked for, rounded to drill sizes.
+
+    Raises NoInstrument when no instrument of the size can be made for any hand.
+    """
     programme = question.programme()
     free = free_optimum(programme, question.tolerance, report)
     reach = greatest_margin(programme, free, question.tolerance, report=report)
+    if reach.support is Support.NO_INSTRUMENT:
+        raise NoInstrument(
+            f"{question.size.words}: not reachable ({reach.support.value}); nothing was written."
+        )
     if report is not None:
         report("rounding to drill sizes and tuning again")
     tuned = instrument_for(programme, reach, question.tolerance)

@@ -22,7 +22,7 @@ from wrenpipe.search.reach import DEFAULT_TOLERANCE, Tolerance
 from wrenpipe.search.stock import Stock, stock_of, with_mouthpiece
 from wrenpipe.search.tuner import Programme, programme_for
 from wrenpipe.search.unknowns import mapping_for
-from wrenpipe.studies.convert import hand_measurements, in_m, own_mouthpiece
+from wrenpipe.studies.convert import hand_measurements, in_m, in_mm, own_mouthpiece
 from wrenpipe.studies.errors import RequestError
 from wrenpipe.studies.fields import Between, shown
 from wrenpipe.studies.reading import read_hand, read_mouthpiece
@@ -103,7 +103,7 @@ def read_question(asked: Asked) -> Question:
     hz = 440.0
     if asked.pitch_standard is not None:
         hz = PITCH_STANDARD.read("--pitch-standard", asked.pitch_standard)
-    return Question(
+    question = Question(
         size=size,
         hand=_hand(asked.glove, asked.hand),
         system=_system(asked.system),
@@ -114,6 +114,20 @@ def read_question(asked: Asked) -> Question:
         pitch_standard_hz=hz,
         asked=asked.again(),
     )
+    _room_for_the_highest_hole(question)
+    return question
+
+
+def _room_for_the_highest_hole(question: Question) -> None:
+    """Refuse a mouthpiece and barrel that end below where the highest hole has to stand."""
+    programme = question.programme()
+    highest, ends = programme.highest_hole(), question.stock.top_of_body
+    if ends > highest:
+        raise RequestError(
+            f"mouthpiece and barrel end {in_mm(ends):.1f} mm from the reed tip (the mouthpiece counts as "
+            f"{in_mm(question.stock.mouthpiece.equivalent_length):.1f} mm of its exit bore); allowed on "
+            f"{question.size.words} is at most {in_mm(highest):.1f} mm, so that the highest hole fits below."
+        )
 
 
 def _hand(glove: str | None, hand: Path | None) -> Hand:
