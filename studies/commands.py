@@ -200,12 +200,12 @@ def design(
                 temperature,
             )
         )
-        from wrenpipe.studies.designing import NoInstrument, bench_files, design_values, make_design
+        from wrenpipe.studies.designing import NoInstrumentError, bench_files, design_values, make_design
         from wrenpipe.studies.store import write_folder
 
         try:
             made = make_design(question, report)
-        except NoInstrument as negative:
+        except NoInstrumentError as negative:
             typer.echo(str(negative))
             raise typer.Exit(1) from None
         report("drawing and writing")

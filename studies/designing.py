@@ -25,7 +25,7 @@ from wrenpipe.studies.scoring import Scored, score
 __all__ = [
     "FILES",
     "Made",
-    "NoInstrument",
+    "NoInstrumentError",
     "bench_files",
     "design_values",
     "intonation_csv",
@@ -41,7 +41,7 @@ SEED = 0
 """Every start of the search is fixed; the seed is written so that a file stays readable when it is not."""
 
 
-class NoInstrument(Exception):
+class NoInstrumentError(Exception):
     """There is nothing to design; the message is one sentence."""
 
 
@@ -71,13 +71,13 @@ def version() -> str:
 def make_design(question: Question, report: Report | None = None) -> Made:
     """The instrument for a hand at a size, by the aids asked for, rounded to drill sizes.
 
-    Raises NoInstrument when no instrument of the size can be made for any hand.
+    Raises NoInstrumentError when no instrument of the size can be made for any hand.
     """
     programme = question.programme()
     free = free_optimum(programme, question.tolerance, report)
     reach = greatest_margin(programme, free, question.tolerance, report=report)
     if reach.support is Support.NO_INSTRUMENT:
-        raise NoInstrument(
+        raise NoInstrumentError(
             f"{question.size.words}: not reachable ({reach.support.value}); nothing was written."
         )
     if report is not None:
