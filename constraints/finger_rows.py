@@ -22,13 +22,24 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wrenpipe.constraints.design_space import DesignSpace
+from wrenpipe.constraints.families import Crowding, Family, Linear, Seals, TipGaps, rows_of
 from wrenpipe.constraints.hand import Digit, Hand
 from wrenpipe.constraints.lanes import RUNNING_CLEARANCE, lane_room
 from wrenpipe.constraints.margins import Severity
-from wrenpipe.constraints.rows import Row
-from wrenpipe.model.geometry import Finger
+from wrenpipe.constraints.rows import Label, Row
+from wrenpipe.model.geometry import Finger, HolePlace
 
-__all__ = ["CLUSTER", "DIGITS", "KNUCKLES", "LEFT", "RIGHT", "TO_JOINT", "FingerPolicy", "finger_rows"]
+__all__ = [
+    "CLUSTER",
+    "DIGITS",
+    "KNUCKLES",
+    "LEFT",
+    "RIGHT",
+    "TO_JOINT",
+    "FingerPolicy",
+    "finger_families",
+    "finger_rows",
+]
 
 Real = NDArray[np.float64]
 
@@ -72,56 +83,40 @@ class FingerPolicy:
     span_share: float = 1.0
 
 
+Lanes = tuple[tuple[str, Finger, Finger, float], ...]
+SOFT = Severity.SOFT
+
+
+def finger_families(
+    space: DesignSpace, hand: Hand, lanes: Lanes, policy: FingerPolicy, flare_from: tuple[float, float]
+) -> tuple[Family, ...]:
+    """All finger rows of one hand on one system. flare_from: x where the bell's flare starts as
+    (offset, derivative by the foot's x)."""
+    linear = [
+        *_ring_against_index(space, hand, lanes, policy),
+        *_thumb_against_index(space, hand),
+        *_rolls(space, hand, policy),
+        _bell(space, hand, policy, flare_from),
+    ]
+    return (
+        _seals(space, hand, policy),
+        _crowding(space, hand, lanes, policy),
+        _little_against_hand(space, hand, lanes, policy),
+        _stretch(space, hand, policy),
+        Linear.of(linear, space.size),
+    )
+
+
 def finger_rows(
     space: DesignSpace,
     v: Real,
     hand: Hand,
-    lanes: tuple[tuple[str, Finger, Finger, float], ...],
+    lanes: Lanes,
     policy: FingerPolicy,
     flare_from: tuple[float, float],
 ) -> Iterator[Row]:
-    """All finger rows at v (space.size,). flare_from: x where the bell's flare starts as
-    (offset, derivative by the foot's x)."""
-    yield from _seals(space, v, hand, policy)
-    yield from _crowding(space, v, hand, lanes, policy)
-    yield from _hand_against_hand(space, v, hand, lanes, policy)
-    yield from _stretch(space, v, hand, policy)
-    yield from _rolls(space, v, hand, policy)
-    yield from _bell(space, v, hand, policy, flare_from)
-
-
-def _seals(space: DesignSpace, v: Real, hand: Hand, policy: FingerPolicy) -> Iterator[Row]:
-    """The pad's contact ellipse holds the hole and a land all round, in sixteen directions."""
-    outer = v[space.outer_radius]
-    angles = np.arange(DIRECTIONS) * (2 * math.pi / DIRECTIONS)
-    for n, place in enumerate(space.system.places):
-        if place.finger is None:
-            continue
-        digit = DIGITS[place.finger]
-        across, along = hand.pad_half_width(digit), hand.pad_half_length(digit)
-        sigma = _pad_sd(hand, digit, policy)
-        cx, cs = space.tip(place.finger)
-        hx, hz = space.hole_x.start + n, space.hole_azimuth.start + n
-        hd = space.hole_diameter.start + n
-        turn, turn_column, sign = _turn(space, v, place.finger)
-        for angle in angles:
-            nx, ns = math.cos(angle), math.sin(angle)
-            # the finger's own axes: across it and along it
-            ax, a_s = math.cos(turn), -sign * math.sin(turn)
-            lx, ls = math.sin(turn), sign * math.cos(turn)
-            p, q = nx * ax + ns * a_s, nx * lx + ns * ls
-            support = math.hypot(across * p, along * q)
-            reach = nx * (v[cx] - v[hx]) + ns * (v[cs] - outer * v[hz])
-            gradient = {
-                cx: -nx, hx: nx, cs: -ns, hz: ns * outer, space.outer_radius: ns * v[hz], hd: -0.5,
-            }  # fmt: skip
-            if turn_column is not None:
-                gradient[turn_column] = (across**2 - along**2) * p * (-q) / support
-            yield Row(
-                "seal", f"{place.finger} on {place.name}",
-                support - reach - v[hd] / 2 - policy.land, policy.land, sigma, Severity.SOFT, gradient,
-                advice="a smaller hole, a ring key with a hole through it, or a plateau key",
-            )  # fmt: skip
+    """Every finger row at v (space.size,) on its own."""
+    yield from rows_of(finger_families(space, hand, lanes, policy, flare_from), v)
 
 
 def _pad_sd(hand: Hand, digit: Digit, policy: FingerPolicy) -> float:
@@ -130,121 +125,167 @@ def _pad_sd(hand: Hand, digit: Digit, policy: FingerPolicy) -> float:
     return math.hypot(hand.pad_half_width(digit) * tip.sd / tip.value, policy.print_sd)
 
 
-def _turn(space: DesignSpace, v: Real, finger: Finger) -> tuple[float, int | None, int]:
-    """Crossing angle of a finger's hand, its column, and which way the finger points round the body."""
+def _fingered(space: DesignSpace) -> list[tuple[int, HolePlace, Finger]]:
+    places = space.system.places
+    return [(n, place, place.finger) for n, place in enumerate(places) if place.finger is not None]
+
+
+def _slant(space: DesignSpace, finger: Finger) -> int:
+    """Column of the slant of a finger's hand; the left thumb lies square, -1."""
     if finger is Finger.L_THUMB:
-        return 0.0, None, 1
-    left = finger in LEFT
-    column = space.crossing.start + (0 if left else 1)
-    return float(v[column]), column, 1 if left else -1
+        return -1
+    return int(space.crossing.start) + (0 if finger in LEFT else 1)
 
 
-def _crowding(
-    space: DesignSpace,
-    v: Real,
-    hand: Hand,
-    lanes: tuple[tuple[str, Finger, Finger, float], ...],
-    policy: FingerPolicy,
-) -> Iterator[Row]:
-    """Neighbours of one hand lie side by side, square to the fingers, with the lanes between them."""
-    for order in (LEFT, RIGHT):
-        for upper, lower in itertools.pairwise(order):
-            turn, column, sign = _turn(space, v, upper)
-            (ux, us), (lx, ls) = space.tip(upper), space.tip(lower)
-            nx, ns = math.cos(turn), -sign * math.sin(turn)
-            dx, ds = v[lx] - v[ux], v[ls] - v[us]
-            apart = nx * dx + ns * ds
-            room = lane_room(lanes, upper, lower)
-            gradient = {ux: -nx, lx: nx, us: -ns, ls: ns}
-            if column is not None:
-                gradient[column] = -math.sin(turn) * dx - sign * math.cos(turn) * ds
-            first, second = hand.tip_breadth[DIGITS[upper]], hand.tip_breadth[DIGITS[lower]]
-            need = policy.squeeze * (first.value + second.value) / 2 + room + CLUSTER.get(lower, 0.0)
-            # one hand's fingers are broad or slim together, so their deviations add
-            sigma = math.hypot(policy.squeeze * (first.sd + second.sd) / 2, policy.print_sd)
-            yield Row(
-                "crowding", f"{upper} and {lower}", apart - need, need, sigma, Severity.SOFT, gradient,
-                advice=_relief(lanes, upper, lower),
-            )  # fmt: skip
-            yield _joint_row(hand, policy, upper, lower, apart, gradient)
+def _side(finger: Finger) -> float:
+    """Which way a finger points round the body: left fingers to +s."""
+    return -1.0 if finger in RIGHT else 1.0
 
 
-def _joint_row(
-    hand: Hand, policy: FingerPolicy, upper: Finger, lower: Finger, apart: float, gradient: dict[int, float]
-) -> Row:
-    """Crowding at the middle joints: fingers pressed together at their tips fan out to the knuckles,
-    so the joints stand apart by a mean of the tips' distance and the knuckles'."""
+def _seals(space: DesignSpace, hand: Hand, policy: FingerPolicy) -> Seals:
+    """The pad's contact ellipse holds the hole and a land all round, in sixteen directions."""
+    angles = np.arange(DIRECTIONS) * (2 * math.pi / DIRECTIONS)
+    found = _fingered(space)
+    digits = [DIGITS[finger] for _, _, finger in found]
+    labels = tuple(
+        Label(
+            "seal", f"{finger} on {place.name}", policy.land, _pad_sd(hand, DIGITS[finger], policy), SOFT,
+            advice="a smaller hole, a ring key with a hole through it, or a plateau key",
+        )
+        for _, place, finger in found
+        for _ in range(DIRECTIONS)
+    )  # fmt: skip
+    return Seals(
+        labels=labels,
+        direction=np.stack([np.cos(angles), np.sin(angles)], axis=1),
+        hole=np.array([n for n, _, _ in found], dtype=np.int64),
+        tip=np.array([space.tip(finger) for _, _, finger in found], dtype=np.int64),
+        turn=np.array([_slant(space, finger) for _, _, finger in found], dtype=np.int64),
+        side=np.array([_side(finger) for _, _, finger in found]),
+        across=np.array([hand.pad_half_width(digit) for digit in digits]),
+        along=np.array([hand.pad_half_length(digit) for digit in digits]),
+        land=policy.land,
+        blocks=(space.hole_x.start, space.hole_diameter.start, space.hole_azimuth.start),
+        radius=space.outer_radius,
+    )
+
+
+def _tip_need(
+    hand: Hand, lanes: Lanes, policy: FingerPolicy, upper: Finger, lower: Finger
+) -> tuple[float, float]:
+    """Room that two neighbouring fingertips need, and its deviation: one hand's fingers are broad or
+    slim together, so their deviations add."""
+    first, second = hand.tip_breadth[DIGITS[upper]], hand.tip_breadth[DIGITS[lower]]
+    group = max(CLUSTER.get(upper, 0.0), CLUSTER.get(lower, 0.0))
+    need = policy.squeeze * (first.value + second.value) / 2 + lane_room(lanes, upper, lower) + group
+    return need, math.hypot(policy.squeeze * (first.sd + second.sd) / 2, policy.print_sd)
+
+
+def _joint_need(hand: Hand, policy: FingerPolicy, upper: Finger, lower: Finger) -> tuple[float, float]:
+    """The same at the middle joints, told as room at the tips: fingers pressed together at their tips
+    fan out to the knuckles, so the joints stand apart by a mean of both distances."""
     digit = DIGITS[upper]
     first, second = hand.joint_breadth[digit], hand.joint_breadth[DIGITS[lower]]
     knuckles = KNUCKLES[digit] * hand.breadth.value
     need = (policy.squeeze * (first.value + second.value) / 2 - (1 - TO_JOINT) * knuckles) / TO_JOINT
-    sigma = math.hypot(policy.squeeze * (first.sd + second.sd) / 2, policy.print_sd) / TO_JOINT
-    return Row(
-        "crowding at the middle joint", f"{upper} and {lower}", apart - need, need, sigma, Severity.SOFT,
-        gradient, advice="offset one of the two holes, or a plateau key for one of them",
-    )  # fmt: skip
+    return need, math.hypot(policy.squeeze * (first.sd + second.sd) / 2, policy.print_sd) / TO_JOINT
 
 
-def _relief(lanes: tuple[tuple[str, Finger, Finger, float], ...], upper: Finger, lower: Finger) -> str:
+def _crowding(space: DesignSpace, hand: Hand, lanes: Lanes, policy: FingerPolicy) -> Crowding:
+    """Neighbours of one hand lie side by side, square to the fingers, with the lanes between them."""
+    labels, pairs, needs = [], [], []
+    for upper, lower in (*itertools.pairwise(LEFT), *itertools.pairwise(RIGHT)):
+        subject = f"{upper} and {lower}"
+        need, sigma = _tip_need(hand, lanes, policy, upper, lower)
+        advice = _relief(lanes, upper, lower)
+        labels.append(Label("crowding", subject, need, sigma, SOFT, advice=advice))
+        joint, joint_sigma = _joint_need(hand, policy, upper, lower)
+        labels.append(
+            Label("crowding at the middle joint", subject, joint, joint_sigma, SOFT, advice=NO_LANE_RELIEF)
+        )
+        pairs += [(upper, lower), (upper, lower)]
+        needs += [need, joint]
+    return Crowding(
+        labels=tuple(labels),
+        upper=np.array([space.tip(upper) for upper, _ in pairs], dtype=np.int64),
+        lower=np.array([space.tip(lower) for _, lower in pairs], dtype=np.int64),
+        turn=np.array([_slant(space, upper) for upper, _ in pairs], dtype=np.int64),
+        side=np.array([_side(upper) for upper, _ in pairs]),
+        need=np.array(needs),
+    )
+
+
+NO_LANE_RELIEF = "offset one of the two holes, or a plateau key for one of them"
+
+
+def _relief(lanes: Lanes, upper: Finger, lower: Finger) -> str:
     between = [key for key, first, second, _ in lanes if {first, second} == {upper, lower}]
     if between:
         return f"lead the arm of {' and '.join(between)} round the back"
-    return "offset one of the two holes, or a plateau key for one of them"
+    return NO_LANE_RELIEF
 
 
-def _hand_against_hand(
-    space: DesignSpace,
-    v: Real,
-    hand: Hand,
-    lanes: tuple[tuple[str, Finger, Finger, float], ...],
-    policy: FingerPolicy,
-) -> Iterator[Row]:
-    """The hands come from opposite sides and meet tip against tip between left ring and right index."""
-    for upper, lower in ((Finger.L3, Finger.R1), (Finger.L4, Finger.R1), (Finger.L4, Finger.R2)):
-        (ux, us), (lx, ls) = space.tip(upper), space.tip(lower)
-        first, second = hand.tip_breadth[DIGITS[upper]], hand.tip_breadth[DIGITS[lower]]
-        room = lane_room(lanes, upper, lower)
-        need = policy.squeeze * (first.value + second.value) / 2 + room + CLUSTER.get(upper, 0.0)
-        sigma = math.hypot(policy.squeeze * (first.sd + second.sd) / 2, policy.print_sd)
-        dx, ds = v[lx] - v[ux], v[ls] - v[us]
-        if upper is Finger.L3:
-            apart, gx, gs = dx, 1.0, 0.0
-        else:
-            apart = max(math.hypot(dx, ds), 1e-6)
-            gx, gs = dx / apart, ds / apart
-        yield Row(
-            "hands meeting", f"{upper} and {lower}", apart - need, need, sigma, Severity.SOFT,
-            {ux: -gx, lx: gx, us: -gs, ls: gs}, advice=_relief(lanes, upper, lower),
-        )  # fmt: skip
+def _meeting(hand: Hand, lanes: Lanes, policy: FingerPolicy, upper: Finger, lower: Finger) -> Label:
+    need, sigma = _tip_need(hand, lanes, policy, upper, lower)
+    advice = _relief(lanes, upper, lower)
+    return Label("hands meeting", f"{upper} and {lower}", need, sigma, SOFT, advice=advice)
 
 
-def _stretch(space: DesignSpace, v: Real, hand: Hand, policy: FingerPolicy) -> Iterator[Row]:
+def _ring_against_index(
+    space: DesignSpace, hand: Hand, lanes: Lanes, policy: FingerPolicy
+) -> Iterator[tuple[Label, float, dict[int, float]]]:
+    """The hands come from opposite sides: left ring and right index lie tip over tip along the body."""
+    label = _meeting(hand, lanes, policy, Finger.L3, Finger.R1)
+    yield label, -label.limit, {space.tip(Finger.R1)[0]: 1.0, space.tip(Finger.L3)[0]: -1.0}
+
+
+def _little_against_hand(space: DesignSpace, hand: Hand, lanes: Lanes, policy: FingerPolicy) -> TipGaps:
+    """The left little finger, wherever in its group of touchpieces, against the right hand's tips."""
+    pairs = ((Finger.L4, Finger.R1), (Finger.L4, Finger.R2))
+    labels = tuple(_meeting(hand, lanes, policy, upper, lower) for upper, lower in pairs)
+    return TipGaps(
+        labels,
+        np.array([space.tip(upper) for upper, _ in pairs], dtype=np.int64),
+        np.array([space.tip(lower) for _, lower in pairs], dtype=np.int64),
+        np.ones(len(pairs)),
+        np.array([label.limit for label in labels]),
+    )
+
+
+def _stretch(space: DesignSpace, hand: Hand, policy: FingerPolicy) -> TipGaps:
     """Neighbouring tips within the span of that pair; little fingers reach all their touchpieces."""
+    labels, pairs = [], []
     for order in (LEFT, RIGHT):
-        for n, (upper, lower) in enumerate(itertools.pairwise(order)):
-            (ux, us), (lx, ls) = space.tip(upper), space.tip(lower)
-            span = hand.spans[n]
-            dx, ds = v[lx] - v[ux], v[ls] - v[us]
-            apart = max(math.hypot(dx, ds), 1e-6)
-            gx, gs = dx / apart, ds / apart
+        for span, (upper, lower) in zip(hand.spans, itertools.pairwise(order), strict=True):
             limit = policy.span_share * span.value - CLUSTER.get(lower, 0.0)
-            yield Row(
-                "stretch", f"{upper} to {lower}", limit - apart, limit, math.hypot(span.sd, policy.print_sd),
-                Severity.SOFT, {ux: gx, lx: -gx, us: gs, ls: -gs}, upper=True,
-                advice="a plateau key or a longer touchpiece brings the hole to the finger",
+            labels.append(
+                Label(
+                    "stretch", f"{upper} to {lower}", limit, math.hypot(span.sd, policy.print_sd), SOFT,
+                    upper=True, advice="a plateau key or a longer touchpiece brings the hole to the finger",
+                )
             )  # fmt: skip
+            pairs.append((upper, lower))
+    return TipGaps(
+        tuple(labels),
+        np.array([space.tip(upper) for upper, _ in pairs], dtype=np.int64),
+        np.array([space.tip(lower) for _, lower in pairs], dtype=np.int64),
+        -np.ones(len(pairs)),
+        np.array([-label.limit for label in labels]),
+    )
+
+
+def _thumb_against_index(space: DesignSpace, hand: Hand) -> Iterator[tuple[Label, float, dict[int, float]]]:
+    """The left thumb opposes its index finger across the body, within reach along it either way."""
     span = hand.thumb_index_span
-    tx, _ = space.tip(Finger.L_THUMB)
-    ix, _ = space.tip(Finger.L1)
+    label = Label("thumb against index", "left thumb and left index", span.value, span.sd, SOFT, upper=True)
+    thumb, index = space.tip(Finger.L_THUMB)[0], space.tip(Finger.L1)[0]
     for sign in (1.0, -1.0):
-        apart = sign * (v[tx] - v[ix])
-        yield Row(
-            "thumb against index", "left thumb and left index", span.value - apart, span.value, span.sd,
-            Severity.SOFT, {tx: -sign, ix: sign}, upper=True,
-        )  # fmt: skip
+        yield label, span.value, {thumb: -sign, index: sign}
 
 
-def _rolls(space: DesignSpace, v: Real, hand: Hand, policy: FingerPolicy) -> Iterator[Row]:
+def _rolls(
+    space: DesignSpace, hand: Hand, policy: FingerPolicy
+) -> Iterator[tuple[Label, float, dict[int, float]]]:
     """A finger rolls from its hole to a touchpiece beside it while the hole stays shut (or opens)."""
     for finger, roll in ((Finger.L_THUMB, policy.thumb_roll), (Finger.L1, policy.index_roll)):
         keys = [key.name for key in space.system.keys if key.finger is finger and key.rolled]
@@ -252,28 +293,24 @@ def _rolls(space: DesignSpace, v: Real, hand: Hand, policy: FingerPolicy) -> Ite
         if not keys or place is None:
             continue
         digit = DIGITS[finger]
-        across = hand.pad_half_width(digit)
-        sigma = _pad_sd(hand, digit, policy)
-        column = space.hole_diameter.start + space.system.places.index(place)
         need = policy.land + RUNNING_CLEARANCE + policy.touch
-        yield Row(
-            "roll", f"{finger} from {place.name} to {' and '.join(keys)}",
-            across + roll - v[column] / 2 - need, need, sigma, Severity.SOFT, {column: -0.5},
-            advice="a smaller hole, or the touchpiece split in two",
+        label = Label(
+            "roll", f"{finger} from {place.name} to {' and '.join(keys)}", need, _pad_sd(hand, digit, policy),
+            SOFT, advice="a smaller hole, or the touchpiece split in two",
         )  # fmt: skip
+        column = space.hole_diameter.start + space.system.places.index(place)
+        yield label, hand.pad_half_width(digit) + roll - need, {column: -0.5}
 
 
 def _bell(
-    space: DesignSpace, v: Real, hand: Hand, policy: FingerPolicy, flare_from: tuple[float, float]
-) -> Iterator[Row]:
+    space: DesignSpace, hand: Hand, policy: FingerPolicy, flare_from: tuple[float, float]
+) -> tuple[Label, float, dict[int, float]]:
     """The right little finger stays clear of the bell."""
-    x, _ = space.tip(Finger.R4)
     breadth = hand.tip_breadth[Digit.LITTLE]
     offset, by_foot = flare_from
-    edge = offset + by_foot * v[space.foot]
     need = breadth.value / 2
-    yield Row(
-        "clear of the bell", "right little finger", edge - v[x] - need, need,
-        math.hypot(breadth.sd / 2, policy.print_sd), Severity.SOFT, {x: -1.0, space.foot: by_foot},
+    label = Label(
+        "clear of the bell", "right little finger", need, math.hypot(breadth.sd / 2, policy.print_sd), SOFT,
         advice="a shorter or narrower bell",
     )  # fmt: skip
+    return label, offset - need, {space.tip(Finger.R4)[0]: -1.0, space.foot: by_foot}

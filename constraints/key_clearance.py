@@ -13,14 +13,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wrenpipe.constraints.design_space import DesignSpace
+from wrenpipe.constraints.families import HoleGaps, PadTipGaps, rows_of
 from wrenpipe.constraints.finger_rows import DIGITS, FingerPolicy
 from wrenpipe.constraints.hand import Hand
 from wrenpipe.constraints.lanes import RUNNING_CLEARANCE
 from wrenpipe.constraints.margins import Severity
-from wrenpipe.constraints.rows import Row
+from wrenpipe.constraints.rows import Label, Row
 from wrenpipe.model.geometry import HoleKind
 
-__all__ = ["PAD_OVERLAP", "pad_beside_finger_rows", "pad_beside_pad_rows"]
+__all__ = [
+    "PAD_OVERLAP",
+    "pad_beside_finger",
+    "pad_beside_finger_rows",
+    "pad_beside_pad",
+    "pad_beside_pad_rows",
+]
 
 Real = NDArray[np.float64]
 
@@ -30,64 +37,64 @@ NEIGHBOURS = 4
 """Holes further apart in order than this never come near each other."""
 
 
-def _apart(space: DesignSpace, v: Real, i: int, j: int) -> tuple[float, float, float, float]:
-    """Distance of two holes on the outer surface, its unit vector (x, s), and the turn between them."""
-    turn = v[space.hole_azimuth.start + j] - v[space.hole_azimuth.start + i]
-    turn -= 2 * math.pi * round(turn / (2 * math.pi))
-    along = v[space.hole_x.start + j] - v[space.hole_x.start + i]
-    around = v[space.outer_radius] * turn
-    distance = max(math.hypot(along, around), 1e-6)
-    return distance, along / distance, around / distance, turn
+def _blocks(space: DesignSpace) -> tuple[int, int, int]:
+    return space.hole_x.start, space.hole_diameter.start, space.hole_azimuth.start
 
 
-def pad_beside_pad_rows(space: DesignSpace, v: Real) -> Iterator[Row]:
+def pad_beside_pad(space: DesignSpace) -> HoleGaps:
     """Two pads never touch: hard."""
-    padded = [n for n, place in enumerate(space.system.places) if place.kind is not HoleKind.FINGER]
-    x0, d0, z0 = space.hole_x.start, space.hole_diameter.start, space.hole_azimuth.start
-    outer = v[space.outer_radius]
+    places = space.system.places
+    padded = [n for n, place in enumerate(places) if place.kind is not HoleKind.FINGER]
+    pairs = [(i, j) for i in padded for j in padded if i < j <= i + NEIGHBOURS]
     need = 2 * PAD_OVERLAP + RUNNING_CLEARANCE
-    for i in padded:
-        for j in padded:
-            if not i < j <= i + NEIGHBOURS:
-                continue
-            distance, ux, us, turn = _apart(space, v, i, j)
-            yield Row(
-                "pads apart", f"{space.system.places[i].name} and {space.system.places[j].name}",
-                distance - (v[d0 + i] + v[d0 + j]) / 2 - need, need, 0.0, Severity.HARD,
-                {
-                    x0 + j: ux, x0 + i: -ux, z0 + j: us * outer, z0 + i: -us * outer,
-                    space.outer_radius: us * turn, d0 + i: -0.5, d0 + j: -0.5,
-                },
-                advice="stagger the pads round the body",
-            )  # fmt: skip
+    labels = tuple(
+        Label(
+            "pads apart", f"{places[i].name} and {places[j].name}", need, 0.0, Severity.HARD,
+            advice="stagger the pads round the body",
+        )
+        for i, j in pairs
+    )  # fmt: skip
+    first, second = np.array(pairs, dtype=np.int64).reshape(-1, 2).T
+    return HoleGaps(labels, first, second, _blocks(space), space.outer_radius, need)
 
 
-def pad_beside_finger_rows(space: DesignSpace, v: Real, hand: Hand, policy: FingerPolicy) -> Iterator[Row]:
+def pad_beside_finger(space: DesignSpace, hand: Hand, policy: FingerPolicy) -> PadTipGaps:
     """A pad next to a covered hole stays clear of the fingertip on it: soft, by the finger's breadth."""
     places = space.system.places
-    x0, d0, z0 = space.hole_x.start, space.hole_diameter.start, space.hole_azimuth.start
-    outer = v[space.outer_radius]
+    labels, holes, tips, needs = [], [], [], []
     for j, pad in enumerate(places):
         if pad.kind is HoleKind.FINGER:
             continue
-        for i in range(max(0, j - NEIGHBOURS), min(len(places), j + NEIGHBOURS + 1)):
-            finger = places[i].finger
-            if finger is None:
+        for place in places[max(0, j - NEIGHBOURS) : j + NEIGHBOURS + 1]:
+            if place.finger is None:
                 continue
-            tip = hand.tip_breadth[DIGITS[finger]]
-            cx, cs = space.tip(finger)
-            turn = v[z0 + j] - v[cs] / outer
-            whole = 2 * math.pi * round(turn / (2 * math.pi))
-            along, around = v[x0 + j] - v[cx], outer * (v[z0 + j] - whole) - v[cs]
-            distance = max(math.hypot(along, around), 1e-6)
-            ux, us = along / distance, around / distance
+            tip = hand.tip_breadth[DIGITS[place.finger]]
             need = policy.squeeze * tip.value / 2 + PAD_OVERLAP + RUNNING_CLEARANCE
-            yield Row(
-                "pad beside finger", f"{pad.name} and {finger}", distance - v[d0 + j] / 2 - need, need,
-                math.hypot(policy.squeeze * tip.sd / 2, policy.print_sd), Severity.SOFT,
-                {
-                    x0 + j: ux, cx: -ux, z0 + j: us * outer, cs: -us,
-                    space.outer_radius: us * (v[z0 + j] - whole), d0 + j: -0.5,
-                },
-                advice="turn the key's hole further round the body",
+            sigma = math.hypot(policy.squeeze * tip.sd / 2, policy.print_sd)
+            labels.append(
+                Label(
+                    "pad beside finger", f"{pad.name} and {place.finger}", need, sigma, Severity.SOFT,
+                    advice="turn the key's hole further round the body",
+                )
             )  # fmt: skip
+            holes.append(j)
+            tips.append(space.tip(place.finger))
+            needs.append(need)
+    return PadTipGaps(
+        tuple(labels),
+        np.array(holes, dtype=np.int64),
+        np.array(tips, dtype=np.int64).reshape(-1, 2),
+        _blocks(space),
+        space.outer_radius,
+        np.array(needs),
+    )
+
+
+def pad_beside_pad_rows(space: DesignSpace, v: Real) -> Iterator[Row]:
+    """Every pair of pads at v (space.size,) on its own."""
+    yield from rows_of((pad_beside_pad(space),), v)
+
+
+def pad_beside_finger_rows(space: DesignSpace, v: Real, hand: Hand, policy: FingerPolicy) -> Iterator[Row]:
+    """Every pad beside a fingertip at v (space.size,) on its own."""
+    yield from rows_of((pad_beside_finger(space, hand, policy),), v)

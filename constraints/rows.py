@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,9 +10,22 @@ from numpy.typing import NDArray
 
 from wrenpipe.constraints.margins import Margin, Severity
 
-__all__ = ["Row", "RowBlock", "row_block"]
+__all__ = ["Label", "Row", "RowBlock"]
 
 Real = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    """What a row says besides its margin: see `Row`."""
+
+    name: str
+    subject: str
+    limit: float
+    sigma: float
+    severity: Severity
+    upper: bool = False
+    advice: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,29 +54,34 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class RowBlock:
-    """Rows stacked: margin (m,), jacobian (m, n), sigma (m,), soft (m,) bool, rows (m,)."""
+    """Rows stacked: margin (m,), jacobian (m, n), sigma (m,), soft (m,) bool, labels (m,)."""
 
     margin: Real
     jacobian: Real
     sigma: Real
     soft: NDArray[np.bool_]
-    rows: tuple[Row, ...]
+    labels: tuple[Label, ...]
+
+    @property
+    def rows(self) -> tuple[Row, ...]:
+        """Every row on its own: slower, for reports and tests."""
+        out = []
+        for n, label in enumerate(self.labels):
+            columns = np.flatnonzero(self.jacobian[n])
+            out.append(
+                Row(
+                    name=label.name,
+                    subject=label.subject,
+                    margin=float(self.margin[n]),
+                    limit=label.limit,
+                    sigma=label.sigma,
+                    severity=label.severity,
+                    gradient={int(column): float(self.jacobian[n, column]) for column in columns},
+                    upper=label.upper,
+                    advice=label.advice,
+                )
+            )
+        return tuple(out)
 
     def reports(self) -> tuple[Margin, ...]:
         return tuple(row.report() for row in self.rows)
-
-
-def row_block(rows: Iterable[Row], columns: int) -> RowBlock:
-    """Stack rows over `columns` columns. Advice rows are kept for reports only, by the caller."""
-    kept = tuple(rows)
-    jacobian = np.zeros((len(kept), columns))
-    for n, row in enumerate(kept):
-        for column, derivative in row.gradient.items():
-            jacobian[n, column] += derivative
-    return RowBlock(
-        margin=np.array([row.margin for row in kept]),
-        jacobian=jacobian,
-        sigma=np.array([row.sigma for row in kept]),
-        soft=np.array([row.severity is Severity.SOFT for row in kept], dtype=np.bool_),
-        rows=kept,
-    )

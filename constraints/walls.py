@@ -6,7 +6,6 @@ All rows are hard: they do not count in standard deviations of a hand.
 from __future__ import annotations
 
 import itertools
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -14,10 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wrenpipe.constraints.design_space import KNOTS, DesignSpace
+from wrenpipe.constraints.families import Family, HoleGaps, Linear, Saddles, rows_of
 from wrenpipe.constraints.margins import Severity
-from wrenpipe.constraints.rows import Row
+from wrenpipe.constraints.rows import Label, Row
 
-__all__ = ["WallLimits", "wall_rows"]
+__all__ = ["WallLimits", "wall_families", "wall_rows"]
 
 Real = NDArray[np.float64]
 
@@ -43,100 +43,86 @@ class WallLimits:
 
 NEIGHBOURS = 4
 """Holes further apart in order than this never come near each other."""
+HARD = Severity.HARD
+THROAT = ("Bb4", "A4", "Ab4", "G4")
+FOOT = ("F3", "F#3", "G3", "Ab3")
+"""What the holes open that may come near the barrel's socket, and near the bell's."""
+
+
+def wall_families(
+    space: DesignSpace, limits: WallLimits, top_of_body: float, flare_share: float
+) -> tuple[Family, ...]:
+    """All walls of one system. top_of_body: x of the end of the barrel's bore, m; flare_share: how far
+    along the body, as a share of its length, the bell's flare starts."""
+    tenons = _tenons(space, limits, top_of_body, flare_share)
+    linear = Linear.of([*tenons, *_reamable(space), *_order(space, limits)], space.size)
+    return _webs(space, limits), _saddles(space, limits), linear
 
 
 def wall_rows(
     space: DesignSpace, v: Real, limits: WallLimits, top_of_body: float, flare_share: float
 ) -> Iterator[Row]:
-    """All wall rows at v (space.size,). top_of_body: x of the end of the barrel's bore, m;
-    flare_share: how far along the body, as a share of its length, the bell's flare starts."""
-    yield from _webs(space, v, limits)
-    yield from _tenons(space, v, limits, top_of_body, flare_share)
-    yield from _saddles(space, v, limits)
-    yield from _reamable(space, v)
-    yield from _order(space, v, limits)
+    """Every wall row at v (space.size,) on its own."""
+    yield from rows_of(wall_families(space, limits, top_of_body, flare_share), v)
 
 
-def _webs(space: DesignSpace, v: Real, limits: WallLimits) -> Iterator[Row]:
+def _webs(space: DesignSpace, limits: WallLimits) -> HoleGaps:
     """Solid left between two holes, measured where they come closest: at the bore's surface."""
-    radius_column = space.knots.start + KNOTS.index("middle")
-    a = v[radius_column]
-    x0, d0, z0 = space.hole_x.start, space.hole_diameter.start, space.hole_azimuth.start
-    for i in range(space.holes):
-        for j in range(i + 1, min(i + 1 + NEIGHBOURS, space.holes)):
-            turn = v[z0 + j] - v[z0 + i]
-            turn -= 2 * math.pi * round(turn / (2 * math.pi))
-            along, around = v[x0 + j] - v[x0 + i], a * turn
-            distance = max(math.hypot(along, around), 1e-6)
-            margin = distance - (v[d0 + i] + v[d0 + j]) / 2 - limits.web
-            ux, us = along / distance, around / distance
-            yield Row(
-                name="web",
-                subject=f"{space.system.places[i].name} and {space.system.places[j].name}",
-                margin=margin, limit=limits.web, sigma=0.0, severity=Severity.HARD,
-                gradient={
-                    x0 + j: ux, x0 + i: -ux, z0 + j: us * a, z0 + i: -us * a,
-                    radius_column: us * turn, d0 + i: -0.5, d0 + j: -0.5,
-                },
-                advice="stagger the holes round the body or make them smaller",
-            )  # fmt: skip
+    places = space.system.places
+    pairs = [(i, j) for i in range(space.holes) for j in range(i + 1, min(i + 1 + NEIGHBOURS, space.holes))]
+    advice = "stagger the holes round the body or make them smaller"
+    labels = tuple(
+        Label("web", f"{places[i].name} and {places[j].name}", limits.web, 0.0, HARD, advice=advice)
+        for i, j in pairs
+    )
+    first, second = np.array(pairs, dtype=np.int64).T
+    blocks = (space.hole_x.start, space.hole_diameter.start, space.hole_azimuth.start)
+    return HoleGaps(labels, first, second, blocks, space.knots.start + KNOTS.index("middle"), limits.web)
 
 
-def _tenons(space: DesignSpace, v: Real, limits: WallLimits, top: float, flare_share: float) -> Iterator[Row]:
+def _tenons(
+    space: DesignSpace, limits: WallLimits, top: float, flare_share: float
+) -> Iterator[tuple[Label, float, dict[int, float]]]:
     """Holes clear of the barrel's socket above and of the bell's socket below."""
-    flare = top + flare_share * (v[space.foot] - top)
+    advice = "shorten the barrel or the mouthpiece"
     for n, place in enumerate(space.system.places):
         x, d = space.hole_x.start + n, space.hole_diameter.start + n
-        clear = limits.tenon + limits.rim
-        if place.opens in ("Bb4", "A4", "Ab4", "G4"):
-            yield Row(
-                "tenon", f"{place.name} below the barrel", v[x] - v[d] / 2 - top - clear, clear, 0.0,
-                Severity.HARD, {x: 1.0, d: -0.5}, advice="shorten the barrel or the mouthpiece",
-            )  # fmt: skip
-        if place.opens in ("F3", "F#3", "G3", "Ab3"):
-            yield Row(
-                "tenon", f"{place.name} above the bell",
-                flare - limits.bell_socket - limits.rim - v[x] - v[d] / 2, limits.rim,
-                0.0, Severity.HARD, {x: -1.0, d: -0.5, space.foot: flare_share},
-            )  # fmt: skip
+        if place.opens in THROAT:
+            clear = limits.tenon + limits.rim
+            label = Label("tenon", f"{place.name} below the barrel", clear, 0.0, HARD, advice=advice)
+            yield label, -top - clear, {x: 1.0, d: -0.5}
+        if place.opens in FOOT:
+            label = Label("tenon", f"{place.name} above the bell", limits.rim, 0.0, HARD)
+            constant = top * (1 - flare_share) - limits.bell_socket - limits.rim
+            yield label, constant, {x: -1.0, d: -0.5, space.foot: flare_share}
 
 
-def _saddles(space: DesignSpace, v: Real, limits: WallLimits) -> Iterator[Row]:
+def _saddles(space: DesignSpace, limits: WallLimits) -> Saddles:
     """How far the rim of a finger hole falls away on the round body: the pulp must fill it."""
-    outer = v[space.outer_radius]
-    for n, place in enumerate(space.system.places):
-        if place.finger is None:
-            continue
-        column = space.hole_diameter.start + n
-        half = v[column] / 2
-        root = math.sqrt(max(outer**2 - half**2, 1e-12))
-        yield Row(
-            "saddle", place.name, limits.saddle - (outer - root), limits.saddle, 0.0, Severity.HARD,
-            {space.outer_radius: outer / root - 1, column: -half / (2 * root)}, upper=True,
+    fingered = [n for n, place in enumerate(space.system.places) if place.finger is not None]
+    labels = tuple(
+        Label(
+            "saddle", space.system.places[n].name, limits.saddle, 0.0, HARD, upper=True,
             advice="flatten the body round the hole",
-        )  # fmt: skip
+        )
+        for n in fingered
+    )  # fmt: skip
+    columns = space.hole_diameter.start + np.array(fingered, dtype=np.int64)
+    return Saddles(labels, columns, space.outer_radius, limits.saddle)
 
 
-def _reamable(space: DesignSpace, v: Real) -> Iterator[Row]:
+def _reamable(space: DesignSpace) -> Iterator[tuple[Label, float, dict[int, float]]]:
     """A reamer and a swab pass: the bore narrows to its middle and widens from there, never wavy."""
-    k = space.knots.start
-    for upper, lower, sign in (
-        ("barrel", "top", -1), ("top", "middle", -1),
-        ("middle", "lower", 1), ("lower", "flare", 1), ("flare", "bell", 1),
-    ):  # fmt: skip
-        i, j = k + KNOTS.index(upper), k + KNOTS.index(lower)
-        yield Row(
-            "reamable bore", f"{upper} to {lower}", sign * (v[j] - v[i]), 0.0, 0.0, Severity.HARD,
-            {i: -float(sign), j: float(sign)},
-        )  # fmt: skip
+    middle = KNOTS.index("middle")
+    for n, (upper, lower) in enumerate(itertools.pairwise(KNOTS)):
+        i = space.knots.start + n
+        sign = -1.0 if n < middle else 1.0
+        yield Label("reamable bore", f"{upper} to {lower}", 0.0, 0.0, HARD), 0.0, {i: -sign, i + 1: sign}
 
 
-def _order(space: DesignSpace, v: Real, limits: WallLimits) -> Iterator[Row]:
+def _order(space: DesignSpace, limits: WallLimits) -> Iterator[tuple[Label, float, dict[int, float]]]:
     """Holes keep the system's order along the body, so that the chart stays a chart."""
-    places = space.system.places
-    for n, (place, below) in enumerate(itertools.pairwise(places)):
+    for n, (place, below) in enumerate(itertools.pairwise(space.system.places)):
         i = space.hole_x.start + n
-        yield Row(
-            "order of holes", f"{place.name} above {below.name}",
-            v[i + 1] - v[i] - limits.step, limits.step, 0.0, Severity.HARD, {i: -1.0, i + 1: 1.0},
-        )  # fmt: skip
+        label = Label("order of holes", f"{place.name} above {below.name}", limits.step, 0.0, HARD)
+        yield label, -limits.step, {i: -1.0, i + 1: 1.0}

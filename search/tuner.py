@@ -9,20 +9,21 @@ from __future__ import annotations
 import math
 from collections import Counter
 from dataclasses import dataclass, field, replace
-from itertools import chain
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from wrenpipe.constraints.design_space import KNOTS
-from wrenpipe.constraints.finger_rows import DIGITS, FingerPolicy, finger_rows
+from wrenpipe.constraints.families import Family, evaluate
+from wrenpipe.constraints.finger_rows import DIGITS, FingerPolicy, finger_families
 from wrenpipe.constraints.hand import Hand
-from wrenpipe.constraints.key_clearance import pad_beside_finger_rows, pad_beside_pad_rows
+from wrenpipe.constraints.key_clearance import pad_beside_finger, pad_beside_pad
 from wrenpipe.constraints.lanes import OFFSET_HOLES, lanes_kept
 from wrenpipe.constraints.margins import Margin, tightest
-from wrenpipe.constraints.rows import RowBlock, row_block
+from wrenpipe.constraints.rows import RowBlock
 from wrenpipe.constraints.seat_bounds import BodyBounds, Certificate, seats_impossible
-from wrenpipe.constraints.walls import WallLimits, wall_rows
+from wrenpipe.constraints.walls import WallLimits, wall_families
 from wrenpipe.model.air import Air
 from wrenpipe.model.geometry import Finger, HoleKind
 from wrenpipe.model.pitch import frequency, midi
@@ -76,7 +77,7 @@ class Tuned:
         if self.finger_rows is None:
             return None
         start = len(self.wall_rows.margin)
-        rows = self.finger_rows.rows
+        rows = self.finger_rows.reports()
         costs = self.outcome.multipliers[start : start + len(rows)] * self.finger_rows.sigma
         by_kind: Counter[str] = Counter()
         by_subject: Counter[tuple[str, str]] = Counter()
@@ -85,9 +86,9 @@ class Tuned:
             by_subject[row.name, row.subject] += cost
         kind, most = by_kind.most_common(1)[0]
         if most <= 0.0:
-            return tightest(row.report() for row in rows)
+            return tightest(rows)
         dearest = max((key for key in by_subject if key[0] == kind), key=lambda key: by_subject[key])
-        return tightest(row.report() for row in rows if (row.name, row.subject) == dearest)
+        return tightest(row for row in rows if (row.name, row.subject) == dearest)
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,9 +101,9 @@ class _Note:
     """Norm of the notes' residuals."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Programme:
-    """Everything fixed about tuning one size for one hand (or none)."""
+    """Everything fixed about tuning one size for one hand (or none); families are laid out on first use."""
 
     mapping: Mapping
     solver: ChartSolver
@@ -125,7 +126,7 @@ class Programme:
         begin[space.margin] = lower[space.margin] = upper[space.margin] = goal.margin
         nearby: list[Real | None] = [None]
 
-        def evaluate(v: Real) -> Evaluation | None:
+        def at(v: Real) -> Evaluation | None:
             evaluation = self._evaluate(v, goal, nearby[0])
             if evaluation is not None:
                 assert isinstance(evaluation.note, _Note)
@@ -133,7 +134,7 @@ class Programme:
             return evaluation
 
         outcome = minimise(
-            evaluate,
+            at,
             begin,
             lower,
             upper,
@@ -152,19 +153,23 @@ class Programme:
 
     def rows_at(self, v: Real) -> tuple[RowBlock | None, RowBlock]:
         """Finger rows (None without a hand) and wall rows at v."""
-        space = self.mapping.space
-        hard = chain(
-            wall_rows(space, v, self.limits, self.mapping.stock.top_of_body, FLARE_SHARE),
-            pad_beside_pad_rows(space, v),
-        )
-        walls = row_block(hard, space.size)
+        walls = evaluate(self.wall_families, v)
+        return (None if self.hand is None else evaluate(self.finger_families, v)), walls
+
+    @cached_property
+    def wall_families(self) -> tuple[Family, ...]:
+        """Everything that holds whoever plays."""
+        space, top = self.mapping.space, self.mapping.stock.top_of_body
+        return (*wall_families(space, self.limits, top, FLARE_SHARE), pad_beside_pad(space))
+
+    @cached_property
+    def finger_families(self) -> tuple[Family, ...]:
+        """Everything that the hand decides; empty without a hand."""
         if self.hand is None:
-            return None, walls
-        rows = chain(
-            finger_rows(space, v, self.hand, self.lanes, self.policy, self.mapping.flare_from),
-            pad_beside_finger_rows(space, v, self.hand, self.policy),
-        )
-        return row_block(rows, space.size), walls
+            return ()
+        space = self.mapping.space
+        fingers = finger_families(space, self.hand, self.lanes, self.policy, self.mapping.flare_from)
+        return (*fingers, pad_beside_finger(space, self.hand, self.policy))
 
     def _evaluate(self, v: Real, goal: Goal, nearby_hz: Real | None = None) -> Evaluation | None:
         space = self.mapping.space

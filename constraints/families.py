@@ -1,0 +1,269 @@
+"""Rows of one shape evaluated together: the vectorised form in which all constraints are written.
+
+A family is laid out once, for one system, hand and set of lanes; then it gives margins and their
+derivatives for any vector of the design space. Shapes: m rows, n columns of the space.
+
+    Linear      margin = constant + coefficients . v
+    TipGaps     +-(distance of two fingertips) - need
+    HoleGaps    distance of two holes on a cylinder - half diameters - need
+    PadTipGaps  distance of a hole's pad and a fingertip - half diameter - need
+    Crowding    distance of two fingertips square to their slanted hand - need
+    Seals       support of the pad's ellipse less reach, in sixteen directions
+    Saddles     limit - fall of a hole's rim on the round body
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wrenpipe.constraints.margins import Severity
+from wrenpipe.constraints.rows import Label, Row, RowBlock
+
+__all__ = [
+    "Crowding",
+    "Family",
+    "HoleGaps",
+    "Linear",
+    "PadTipGaps",
+    "Saddles",
+    "Seals",
+    "TipGaps",
+    "evaluate",
+    "rows_of",
+]
+
+Real = NDArray[np.float64]
+Index = NDArray[np.int64]
+
+SMALLEST_GAP = 1e-6
+"""Two points closer than this, m, have no direction; the gap is taken as this."""
+
+
+class Family(Protocol):
+    """Rows of one shape. fill writes margins (m,) and adds to the zeroed Jacobian (m, n)."""
+
+    @property
+    def labels(self) -> tuple[Label, ...]: ...
+
+    def fill(self, v: Real, margin: Real, jacobian: Real) -> None: ...
+
+
+def evaluate(families: Sequence[Family], v: Real) -> RowBlock:
+    """All families at v, stacked in order."""
+    labels = tuple(label for family in families for label in family.labels)
+    margin, jacobian = np.empty(len(labels)), np.zeros((len(labels), len(v)))
+    start = 0
+    for family in families:
+        end = start + len(family.labels)
+        family.fill(v, margin[start:end], jacobian[start:end])
+        start = end
+    return RowBlock(
+        margin=margin,
+        jacobian=jacobian,
+        sigma=np.array([label.sigma for label in labels]),
+        soft=np.array([label.severity is Severity.SOFT for label in labels], dtype=np.bool_),
+        labels=labels,
+    )
+
+
+def rows_of(families: Sequence[Family], v: Real) -> Iterator[Row]:
+    """Every row on its own, for reports and tests."""
+    yield from evaluate(families, v).rows
+
+
+def _columns(values: Sequence[int]) -> Index:
+    return np.array(values, dtype=np.int64)
+
+
+@dataclass(frozen=True, slots=True)
+class Linear:
+    """constant (m,), coefficients (m, n)."""
+
+    labels: tuple[Label, ...]
+    constant: Real
+    coefficients: Real
+
+    @staticmethod
+    def of(rows: Sequence[tuple[Label, float, Mapping[int, float]]], columns: int) -> Linear:
+        """From (label, constant, column -> coefficient) each."""
+        coefficients = np.zeros((len(rows), columns))
+        for n, (_, _, terms) in enumerate(rows):
+            for column, factor in terms.items():
+                coefficients[n, column] += factor
+        return Linear(tuple(label for label, _, _ in rows), np.array([c for _, c, _ in rows]), coefficients)
+
+    def fill(self, v: Real, margin: Real, jacobian: Real) -> None:
+        margin[:] = self.constant + self.coefficients @ v
+        jacobian[:] = self.coefficients
+
+
+@dataclass(frozen=True, slots=True)
+class TipGaps:
+    """sign * |second - first| - need; first, second (m, 2): columns (x, s)."""
+
+    labels: tuple[Label, ...]
+    first: Index
+    second: Index
+    sign: Real
+    need: Real
+
+    def fill(self, v: Real, margin: Real, jacobian: Real) -> None:
+        apart = v[self.second] - v[self.first]
+        distance = np.maximum(np.hypot(apart[:, 0], apart[:, 1]), SMALLEST_GAP)
+        margin[:] = self.sign * distance - self.need
+        unit = apart * (self.sign / distance)[:, None]
+        rows = np.arange(len(distance))[:, None]
+        jacobian[rows, self.second] += unit
+        jacobian[rows, self.first] -= unit
+
+
+@dataclass(frozen=True, slots=True)
+class HoleGaps:
+    """first, second (m,) hole indices; blocks: first columns of hole x, diameter, azimuth;
+    radius: column of the cylinder's radius."""
+
+    labels: tuple[Label, ...]
+    first: Index
+    second: Index
+    blocks: tuple[int, int, int]
+    radius: int
+    need: float
+
+    def fill(self, v: Real, margin: Real, jacobian: Real) -> None:
+        x, d, z = (start + np.stack([self.first, self.second]) for start in self.blocks)
+        turn = v[z[1]] - v[z[0]]
+        turn -= 2 * math.pi * np.round(turn / (2 * math.pi))
+        along, around = v[x[1]] - v[x[0]], v[self.radius] * turn
+        distance = np.maximum(np.hypot(along, around), SMALLEST_GAP)
+        margin[:] = distance - 0.5 * (v[d[0]] + v[d[1]]) - self.need
+        rows = np.arange(len(distance))
+        along, around = along / distance, around / distance
+        jacobian[rows, x[1]], jacobian[rows, x[0]] = along, -along
+        jacobian[rows, z[1]], jacobian[rows, z[0]] = around * v[self.radius], -around * v[self.radius]
+        jacobian[rows, d[0]] = jacobian[rows, d[1]] = -0.5
+        jacobian[rows, self.radius] = around * turn
+
+
+@dataclass(frozen=True, slots=True)
+class PadTipGaps:
+    """hole (m,) indices, tip (m, 2) columns (x, s), need (m,); blocks as in HoleGaps."""
+
+    labels: tuple[Label, ...]
+    hole: Index
+    tip: Index
+    blocks: tuple[int, int, int]
+    radius: int
+    need: Real
+
+    def fill(self, v: Real, margin: Real, jacobian: Real) -> None:
+        x, d, z = (start + self.hole for start in self.blocks)
+        outer = v[self.radius]
+        whole = 2 * math.pi * np.round((v[z] - v[self.tip[:, 1]] / outer) / (2 * math.pi))
+        along, around = v[x] - v[self.tip[:, 0]], outer * (v[z] - whole) - v[self.tip[:, 1]]
+        distance = np.maximum(np.hypot(along, around), SMALLEST_GAP)
+        margin[:] = distance - 0.5 * v[d] - self.need
+        rows = np.arange(len(distance))
+        along, around = along / distance, around / distance
+        jacobian[rows, x], jacobian[rows, self.tip[:, 0]] = along, -along
+        jacobian[rows, z], jacobian[rows, self.tip[:, 1]] = around * outer, -around
+        jacobian[rows, d] = -0.5
+        jacobian[rows, self.radius] = around * (v[z] - whole)
+
+
+@dataclass(frozen=True, slots=True)
+class Crowding:
+    """upper, lower (m, 2) columns (x, s); turn (m,) column of the hand's slant; side (m,) +1 for a
+    hand that points to +s, -1 for one that points to -s; need (m,)."""
+
+    labels: tuple[Label, ...]
+    upper: Index
+    lower: Index
+    turn: Index
+    side: Real
+    need: Real
+
+    def fill(self, v: Real, margin: Real, jacobian: Real) -> None:
+        nx, ns = np.cos(v[self.turn]), -self.side * np.sin(v[self.turn])
+        apart = v[self.lower] - v[self.upper]
+        margin[:] = nx * apart[:, 0] + ns * apart[:, 1] - self.need
+        rows = np.arange(len(nx))
+        for n, unit in enumerate((nx, ns)):
+            jacobian[rows, self.lower[:, n]] = unit
+            jacobian[rows, self.upper[:, n]] = -unit
+        jacobian[rows, self.turn] = self.side * ns * apart[:, 0] - self.side * nx * apart[:, 1]
+
+
+@dataclass(frozen=True, slots=True)
+class Seals:
+    """A fingertip on each of f holes in k directions: m = f k rows, directions running fastest.
+
+    direction (k, 2): unit vectors (x, s). hole (f,) indices, tip (f, 2) columns, turn (f,) column of
+    the slant (-1: square), side (f,), across, along (f,) half axes of the pad, land m.
+    """
+
+    labels: tuple[Label, ...]
+    direction: Real
+    hole: Index
+    tip: Index
+    turn: Index
+    side: Real
+    across: Real
+    along: Real
+    land: float
+    blocks: tuple[int, int, int]
+    radius: int
+
+    def fill(self, v: Real, margin: Real, jacobian: Real) -> None:
+        x, d, z = (start + self.hole for start in self.blocks)
+        outer = v[self.radius]
+        turn = np.where(self.turn >= 0, v[self.turn], 0.0)
+        cos, sin = np.cos(turn)[:, None], np.sin(turn)[:, None]
+        nx, ns = self.direction[:, 0], self.direction[:, 1]
+        side = self.side[:, None]
+        # the finger's own axes: across it and along it
+        p, q = nx * cos - side * ns * sin, nx * sin + side * ns * cos
+        across, along = self.across[:, None], self.along[:, None]
+        support = np.hypot(across * p, along * q)
+        reach = nx * (v[self.tip[:, 0]] - v[x])[:, None]
+        reach = reach + ns * (v[self.tip[:, 1]] - outer * v[z])[:, None]
+        margin[:] = (support - reach - (0.5 * v[d])[:, None] - self.land).ravel()
+        shape = (len(self.hole), len(nx))
+        rows = np.arange(shape[0] * shape[1]).reshape(shape)
+
+        def put(columns: Index, values: Real) -> None:
+            jacobian[rows, columns[:, None]] = np.broadcast_to(values, shape)
+
+        put(self.tip[:, 0], -nx)
+        put(x, nx)
+        put(self.tip[:, 1], -ns)
+        put(z, ns * outer)
+        put(d, np.array(-0.5))
+        jacobian[rows, self.radius] = ns * v[z][:, None]
+        slanted = self.turn >= 0
+        jacobian[rows[slanted], self.turn[slanted][:, None]] = ((along**2 - across**2) * p * q / support)[
+            slanted
+        ]
+
+
+@dataclass(frozen=True, slots=True)
+class Saddles:
+    """hole (m,): columns of diameters; radius: column of the body's outer radius; limit m."""
+
+    labels: tuple[Label, ...]
+    diameter: Index
+    radius: int
+    limit: float
+
+    def fill(self, v: Real, margin: Real, jacobian: Real) -> None:
+        outer, half = v[self.radius], 0.5 * v[self.diameter]
+        root = np.sqrt(np.maximum(outer**2 - half**2, 1e-12))
+        margin[:] = self.limit - (outer - root)
+        rows = np.arange(len(half))
+        jacobian[rows, self.radius] = outer / root - 1
+        jacobian[rows, self.diameter] = -half / (2 * root)
