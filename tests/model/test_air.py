@@ -10,7 +10,6 @@ from hypothesis import strategies as st
 
 from wrenpipe.model.air import DEFAULT_TEMPERATURE_C, Air, dry_air, humid_air
 
-
 FIXED = settings(derandomize=True, deadline=None)
 """The same examples in every run, however busy the machine."""
 
