@@ -9,8 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from wrenpipe.constraints.families import Linear, evaluate
 from wrenpipe.constraints.margins import Margin, Severity, tightest
-from wrenpipe.constraints.rows import Row, row_block
+from wrenpipe.constraints.rows import Label, Row
 
 LENGTHS = st.floats(-0.1, 0.1)
 SIGMAS = st.floats(1e-5, 0.02)
@@ -69,19 +70,27 @@ def test_a_row_reports_a_value_on_the_right_side_of_its_limit(value: float, uppe
     assert report.value - report.limit == pytest.approx(-value if upper else value, abs=1e-15)
 
 
+def label(name: str, sigma: float, severity: Severity) -> Label:
+    return Label(name, "a pair", 0.03, sigma, severity)
+
+
 def test_rows_are_stacked_in_order_with_their_slopes() -> None:
-    rows = (row(1e-3, gradient={0: 1.0, 2: -0.5}), row(-2e-3, 2e-3, gradient={1: 3.0}))
-    hard = Row("web", "b", 5e-3, 1e-3, 0.0, Severity.HARD, {2: 1.0})
-    block = row_block((*rows, hard), 3)
-    np.testing.assert_array_equal(block.margin, [1e-3, -2e-3, 5e-3])
+    soft = [
+        (label("stretch", 1e-3, Severity.SOFT), 1.0, {0: 1.0, 2: -0.5}),
+        (label("crowding", 2e-3, Severity.SOFT), -2.0, {1: 3.0}),
+    ]
+    hard = [(label("web", 0.0, Severity.HARD), 5.0, {2: 1.0})]
+    block = evaluate((Linear.of(soft, 3), Linear.of(hard, 3)), np.array([1.0, 2.0, 4.0]))
+    np.testing.assert_array_equal(block.margin, [0.0, 4.0, 9.0])
     np.testing.assert_array_equal(block.jacobian, [[1.0, 0.0, -0.5], [0.0, 3.0, 0.0], [0.0, 0.0, 1.0]])
     np.testing.assert_array_equal(block.sigma, [1e-3, 2e-3, 0.0])
     np.testing.assert_array_equal(block.soft, [True, True, False])
-    assert [report.name for report in block.reports()] == ["stretch", "stretch", "web"]
+    assert [report.name for report in block.reports()] == ["stretch", "crowding", "web"]
+    assert [dict(row.gradient) for row in block.rows] == [{0: 1.0, 2: -0.5}, {1: 3.0}, {2: 1.0}]
 
 
-def test_no_rows_are_an_empty_block() -> None:
-    block = row_block((), 4)
+def test_no_families_are_an_empty_block() -> None:
+    block = evaluate((), np.zeros(4))
     assert block.margin.shape == (0,)
     assert block.jacobian.shape == (0, 4)
     assert block.reports() == ()
