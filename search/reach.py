@@ -78,6 +78,8 @@ HIGHEST_MARGIN = 3.0
 LOWEST_MARGIN = -15.0
 STEP = 1.0
 PRECISION = 0.04
+CLOSE_TO_LIMIT = 0.06
+"""Cents below the limit at which no more margin is worth looking for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,9 +110,10 @@ def free_optimum(programme: Programme, tolerance: Tolerance, report: Report | No
         if report is not None:
             report(f"tuning without a hand, start {n + 1}")
         tuned = alone.run(start, goal)
+        again = best is not None and math.isclose(tuned.outcome.merit, best.outcome.merit, rel_tol=AGREE)
         if best is None or tuned.outcome.merit < best.outcome.merit - 1e-9:
             best = tuned
-        if best.outcome.status is Status.CONVERGED and best.weighted_rms < GOOD_FREE:
+        if best.outcome.status is Status.CONVERGED and (again or best.weighted_rms < GOOD_FREE):
             break
     assert best is not None
     return best
@@ -118,6 +121,8 @@ def free_optimum(programme: Programme, tolerance: Tolerance, report: Report | No
 
 GOOD_FREE = 1.0
 """A free optimum this good in cents needs no further starts."""
+AGREE = 5e-3
+"""Two starts that end within this of each other, in merit, have found the same optimum."""
 
 
 def holds(programme: Programme, tuned: Tuned, limit: float) -> bool:
@@ -165,13 +170,14 @@ def greatest_margin(
     settled = tuned.outcome.status is not Status.STALLED
     if decide_only:
         return _result(programme, free, tuned, good, settled)
-    last_good = tuned if good else None
-    margin, ceiling = 0.0, math.inf
+    last_good, too_far = (tuned, None) if good else (None, tuned)
+    margin, ceiling = 0.0, 0.0
     if last_good is not None:
+        ceiling = math.inf
         while margin < HIGHEST_MARGIN:
             higher = attempt(margin + STEP, last_good.outcome.v)
             if not holds(programme, higher, limit):
-                ceiling = margin + STEP
+                ceiling, too_far = margin + STEP, higher
                 break
             last_good, margin = higher, margin + STEP
     while last_good is None:
@@ -181,15 +187,28 @@ def greatest_margin(
         lower = attempt(margin, free.outcome.v)
         if holds(programme, lower, limit):
             last_good = lower
-    while ceiling - margin > PRECISION and margin < HIGHEST_MARGIN:
-        middle = 0.5 * (margin + ceiling)
+        else:
+            too_far = lower
+    while ceiling - margin > PRECISION and margin < HIGHEST_MARGIN and too_far is not None:
+        if limit - last_good.weighted_rms < CLOSE_TO_LIMIT:
+            break
+        middle = margin + _share(last_good, too_far, limit) * (ceiling - margin)
         tried = attempt(middle, last_good.outcome.v)
         if holds(programme, tried, limit):
             last_good, margin = tried, middle
         else:
-            ceiling = middle
+            ceiling, too_far = middle, tried
             settled = settled and tried.outcome.status is not Status.STALLED
     return _result(programme, free, last_good, margin >= 0.0, settled)
+
+
+def _share(below: Tuned, above: Tuned, limit: float) -> float:
+    """Where between two margins the cents should meet the limit: along the chord, kept off the ends;
+    halfway where the upper run met a wall and not the limit."""
+    if above.outcome.violation > FEASIBLE or above.weighted_rms <= limit:
+        return 0.5
+    share = (limit - below.weighted_rms) / (above.weighted_rms - below.weighted_rms)
+    return min(max(share, 0.15), 0.9)
 
 
 def free_with_seats(programme: Programme, free: Tuned) -> Tuned:

@@ -118,10 +118,11 @@ def minimise(
     merit = _merit(here, settings.price)
     box = settings.box
     history = [merit]
+    prices: Real | None = None
     count = 0
     while count < settings.iterations:
         count += 1
-        step, predicted, _ = _step(here, v, lower, upper, scale, box, settings.price)
+        step, predicted, prices = _step(here, v, lower, upper, scale, box, settings.price, prices)
         gain = merit - predicted
         if gain < settings.tolerance * (1.0 + merit) * min(1.0, box):
             break
@@ -130,7 +131,7 @@ def minimise(
         trial_merit = math.inf if there is None else _merit(there, settings.price)
         if there is not None and merit - trial_merit < WELL * gain:
             bent = _bent(here, there, trial - v)
-            step, _, _ = _step(bent, v, lower, upper, scale, box, settings.price)
+            step, _, _ = _step(bent, v, lower, upper, scale, box, settings.price, prices)
             second = np.clip(v + step, lower, upper)
             again = evaluate(second)
             if again is not None:
@@ -148,7 +149,7 @@ def minimise(
         idle = len(history) > PATIENCE and history[-1 - PATIENCE] - merit < settings.patience * (1.0 + merit)
         if box < settings.least_box or idle:
             break
-    _, predicted, multipliers = _step(here, v, lower, upper, scale, 1.0, settings.price)
+    _, predicted, prices = _step(here, v, lower, upper, scale, 1.0, settings.price, prices)
     residual = max(0.0, merit - predicted)
     violation = _violation(here)
     if violation > FEASIBLE:
@@ -157,6 +158,7 @@ def minimise(
         status = Status.CONVERGED
     else:
         status = Status.STALLED
+    multipliers = np.maximum(0.0, -prices[len(v) + 1 :])
     return Outcome(v, status, residual, violation, count, here, merit, multipliers)
 
 
@@ -179,35 +181,46 @@ def _merit(e: Evaluation, price: float) -> float:
 
 
 def _step(
-    e: Evaluation, v: Real, lower: Real, upper: Real, scale: Real, box: float, price: float
+    e: Evaluation,
+    v: Real,
+    lower: Real,
+    upper: Real,
+    scale: Real,
+    box: float,
+    price: float,
+    prices: Real | None,
 ) -> tuple[Real, float, Real]:
-    """Best step of the linearised problem inside the box, the merit it predicts, the rows' multipliers."""
+    """Best step of the linearised problem inside the box, the merit it predicts, and the multipliers.
+
+    prices: multipliers of a problem close to this one, to start from: (n + 1 + k,), the columns' bounds,
+    the slack's, the rows'; negative at a lower limit.
+    """
     n = len(v)
     low = np.maximum(lower - v, -box * scale) / scale
     high = np.minimum(upper - v, box * scale) / scale
     jr, jg = e.jr * scale, e.jg * scale
     # Rows that nothing inside the box can violate need not be looked at.
-    reach = np.where(jg > 0, jg * low, jg * high).sum(axis=1)
-    near = e.g + reach < 0.0
+    near = e.g + np.where(jg > 0, jg * low, jg * high).sum(axis=1) < 0.0
+    seen = np.concatenate([np.ones(n + 1, dtype=np.bool_), near])
     hessian = np.zeros((n + 1, n + 1))
     hessian[:n, :n] = jr.T @ jr
     hessian[np.arange(n + 1), np.arange(n + 1)] += REGULARISATION
-    linear = np.append(jr.T @ e.r, price)
     rows = np.hstack([jg[near], np.ones((int(near.sum()), 1))])
     x, _, exit_flag, told = daqp.solve(
         hessian,
-        linear,
+        np.append(jr.T @ e.r, price),
         rows,
         np.concatenate([high, [HUGE], np.full(len(rows), HUGE)]),
         np.concatenate([low, [0.0], -e.g[near]]),
         np.zeros(n + 1 + len(rows), dtype=np.int32),
+        **({} if prices is None else {"dual_start": prices[seen]}),
     )
-    multipliers = np.zeros(len(e.g))
+    found = np.zeros(n + 1 + len(e.g))
     y = np.asarray(x)[:n]
     if exit_flag < 1 or not np.all(np.isfinite(y)):
-        return np.zeros(n), math.inf, multipliers
+        return np.zeros(n), math.inf, found
+    found[seen] = np.asarray(told["lam"])
     y = np.clip(y, low, high)
-    multipliers[near] = np.maximum(0.0, -np.asarray(told["lam"])[n + 1 :])
     r = e.r + jr @ y
     predicted = 0.5 * float(r @ r) + price * max(0.0, -float((e.g + jg @ y).min(initial=0.0)))
-    return y * scale, predicted, multipliers
+    return y * scale, predicted, found
