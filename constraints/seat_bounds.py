@@ -1,11 +1,14 @@
 """Proof that no seats exist: bounds that hold for every place of every hole.
 
-Crowding along one hand asks n . (c_j - c_i) >= need with n the unit square to the fingers. Whatever
-the slant, n . d <= |d|, so neighbouring tips are at least `need` apart; where that is more than the
-span of the pair, no seats exist. Along the body a tip's distance is at least
-need cos(slant) - reach round sin(slant); summed from the left index to the right little finger
-it must fit between the barrel and the bell. Both are dual certificates with plain multipliers: one row
-against one row, and the chain of crowding rows against the two ends.
+Crowding of neighbours asks n . d >= need, with n the unit square to the slanted hand and d from one tip
+to the next. Three dual certificates with plain multipliers follow:
+
+* one pad: a pad narrower than the least hole and its land covers no hole there;
+* one pair: n . d <= |d|, so tips are at least `need` apart; a span below that excludes seats;
+* the chain: summed over one hand, n . D >= N for D from its first to its last tip. Only the sum of the
+  steps round the body enters, at most A, so the way along the body is at least
+  min over slants of (N - A sin)/cos = sqrt(N^2 - A^2) up to the slant where sin = A/N. Both hands and
+  the gap between them must fit between the barrel and the bell.
 """
 
 from __future__ import annotations
@@ -15,7 +18,7 @@ import math
 from dataclasses import dataclass
 
 from wrenpipe.constraints.finger_rows import CLUSTER, DIGITS, LEFT, RIGHT, FingerPolicy
-from wrenpipe.constraints.hand import Digit, Hand
+from wrenpipe.constraints.hand import Hand
 from wrenpipe.constraints.lanes import lane_room
 from wrenpipe.model.geometry import Finger
 
@@ -24,13 +27,18 @@ __all__ = ["BodyBounds", "Certificate", "seats_impossible"]
 
 @dataclass(frozen=True, slots=True)
 class BodyBounds:
-    """What the search may never exceed, SI: highest hole edge, lowest start of the flare, greatest
-    slant of a hand, and how far round the body (s) two neighbouring tips can differ."""
+    """What the search may never exceed, SI.
+
+    highest: top of the uppermost hole; lowest: bottom of the lowest finger hole. slant: greatest slant of
+    a hand. around: how far round the body (s) the tips of one hand on its three holes can differ.
+    least: smallest diameter of each finger's hole.
+    """
 
     highest: float
     lowest: float
     slant: float
     around: float
+    least: tuple[tuple[Finger, float], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,23 +69,34 @@ def seats_impossible(
         tips = hand.tip_breadth[DIGITS[upper]].value + hand.tip_breadth[DIGITS[lower]].value
         return policy.squeeze * tips / 2 + lane_room(lanes, upper, lower) + CLUSTER.get(lower, 0.0)
 
+    for finger, diameter in bounds.least:
+        digit = DIGITS[finger]
+        wide = min(hand.pad_half_width(digit), hand.pad_half_length(digit))
+        if wide < diameter / 2 + policy.land:
+            return Certificate(
+                f"{finger} and the land round the least hole", diameter + 2 * policy.land, 2 * wide
+            )
     for order in (LEFT, RIGHT):
         for n, (upper, lower) in enumerate(itertools.pairwise(order)):
             span = policy.span_share * hand.spans[n].value - CLUSTER.get(lower, 0.0)
             if need(upper, lower) > span:
                 return Certificate(f"{upper} and {lower}", need(upper, lower), span)
-    chain = list(itertools.pairwise((*LEFT[:3], *RIGHT)))
-    total = 0.0
-    for upper, lower in chain:
-        along = need(upper, lower)
-        if (upper, lower) != (LEFT[2], RIGHT[0]):
-            # the least of need cos(a) - around sin(a) over slants up to the limit lies at the limit
-            along = along * math.cos(bounds.slant) - bounds.around * math.sin(bounds.slant)
-        total += max(along, 0.0)
-    total += hand.tip_breadth[Digit.LITTLE].value / 2
+    hands = [sum(itertools.starmap(need, itertools.pairwise(order[:3]))) for order in (LEFT, RIGHT)]
+    total = need(LEFT[2], RIGHT[0]) + sum(_along(room, bounds) for room in hands)
     # a tip may sit beside its hole by what the pad leaves over
-    slack = hand.pad_half_width(Digit.INDEX)
+    smallest = min(diameter for _, diameter in bounds.least) / 2
+    slack = sum(
+        hand.pad_half_width(DIGITS[finger]) - policy.land - smallest for finger in (LEFT[0], RIGHT[2])
+    )
     available = bounds.lowest - bounds.highest + slack
     if total > available:
-        return Certificate("left index to right little finger", total, available)
+        return Certificate("left index to right ring finger", total, available)
     return None
+
+
+def _along(room: float, bounds: BodyBounds) -> float:
+    """Least way along the body from the first to the last tip of one hand, m."""
+    steepest = math.sin(bounds.slant)
+    if bounds.around < room * steepest:
+        return math.sqrt(room**2 - bounds.around**2)
+    return (room - bounds.around * steepest) / math.cos(bounds.slant)

@@ -93,7 +93,7 @@ class Size:
 
 
 # Which word the trade puts after the key; common practice, no source.
-FAMILIES = (("soprano", "G3", "C#4"), ("sopranino", "D4", "G4"), ("piccolo", "Ab4", "F#5"))
+FAMILIES = (("soprano", "G3", "C#4"), ("sopranino", "D4", "G4"), ("piccolo", "Ab4", "C6"))
 
 
 def sounding(written: str, size: Size) -> str:

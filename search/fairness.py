@@ -138,17 +138,20 @@ def _venting(mapping: Mapping, v: Real, weight: float) -> tuple[Real, Real]:
     wall = v[space.outer_radius] - v[a_column]
     r, jac = np.zeros(len(index) - 1), np.zeros((len(index) - 1, space.size))
     for row, (here, below) in enumerate(itertools.pairwise(index)):
-        logs, slopes = [], []
+        logs, slopes, heights = [], [], []
         for n in (here, below):
             b = v[space.hole_diameter.start + n] / 2
             height = wall + BENADE_HEIGHT * b
             logs.append(2 * math.log(b) - math.log(height))
             slopes.append(0.5 * (2 / b - BENADE_HEIGHT / height))
+            heights.append(height)
         short = logs[0] + math.log(VENTING_SHARE) - logs[1]
         if short > 0:
             r[row] = weight * short
             jac[row, space.hole_diameter.start + here] = weight * slopes[0]
             jac[row, space.hole_diameter.start + below] = -weight * slopes[1]
+            by_wall = weight * (1 / heights[1] - 1 / heights[0])
+            jac[row, space.outer_radius], jac[row, a_column] = by_wall, -by_wall
     return r, jac
 
 

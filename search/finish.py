@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from wrenpipe.search.reach import Reach, Tolerance
+from wrenpipe.search.reach import Reach, Tolerance, holds
 from wrenpipe.search.tuner import Goal, Programme, Tuned
 
 __all__ = ["COMFORTABLE_MARGIN", "DRILL_STEP", "drilled", "instrument_for"]
@@ -27,25 +27,35 @@ def instrument_for(programme: Programme, reach: Reach, tolerance: Tolerance) -> 
     """The instrument to make: the comfortable margin, or the greatest there is, at least cents."""
     margin = min(COMFORTABLE_MARGIN, reach.margin)
     goal = Goal(margin=margin, worst_limit=tolerance.worst, fork_limit=tolerance.fork)
-    tuned = programme.run(reach.free.outcome.v, goal)
-    if reach.margin < COMFORTABLE_MARGIN or tuned.weighted_rms > reach.best.weighted_rms:
-        tuned = reach.best
+    limit = max(reach.best.weighted_rms, reach.free.weighted_rms + tolerance.added)
+    tuned = reach.best
+    if reach.margin >= COMFORTABLE_MARGIN:
+        easy = programme.run(reach.free.outcome.v, goal)
+        if not holds(programme, easy, limit):
+            easy = programme.run(reach.best.outcome.v, goal)
+        tuned = easy if holds(programme, easy, limit) else reach.best
     return drilled(programme, tuned, goal)
 
 
 def drilled(programme: Programme, tuned: Tuned, goal: Goal) -> Tuned:
-    """Round every diameter to a drill size and tune the rest again.
+    """Round every diameter to a drill size within its place's limits, and tune the rest again.
 
-    A finger hole is rounded down, so that the finger that covered it still does.
+    A finger hole is rounded down where its place allows, so that the finger that covered it still does;
+    a margin that was not negative is not made so.
     """
     space = programme.mapping.space
+    columns = np.arange(space.holes) + space.hole_diameter.start
+    low = np.ceil(programme.lower[columns] / DRILL_STEP - 1e-6)
+    high = np.floor(programme.upper[columns] / DRILL_STEP + 1e-6)
+    steps = tuned.outcome.v[columns] / DRILL_STEP
+    fingered = np.array([place.finger is not None for place in space.system.places])
+    rounded = np.clip(np.where(fingered, np.floor(steps + 1e-6), np.round(steps)), low, high)
     v = tuned.outcome.v.copy()
-    for n, place in enumerate(space.system.places):
-        column = space.hole_diameter.start + n
-        steps = v[column] / DRILL_STEP
-        rounded = np.floor(steps + 1e-6) if place.finger is not None else np.round(steps)
-        v[column] = rounded * DRILL_STEP
+    v[columns] = rounded * DRILL_STEP
     lower, upper = programme.lower.copy(), programme.upper.copy()
-    lower[space.hole_diameter] = upper[space.hole_diameter] = v[space.hole_diameter]
-    eased = Goal(goal.margin - ROUNDING_MARGIN, goal.worst_limit + 1.0, goal.fork_limit + 1.0)
+    lower[columns] = upper[columns] = v[columns]
+    margin = goal.margin - ROUNDING_MARGIN
+    eased = Goal(
+        max(margin, 0.0) if goal.margin >= 0.0 else margin, goal.worst_limit + 1.0, goal.fork_limit + 1.0
+    )
     return replace(programme, lower=lower, upper=upper).run(v, eased)

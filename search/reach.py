@@ -148,11 +148,11 @@ def greatest_margin(
         seated = free_with_seats(programme, free)
         binding = seated.binding()
         assert binding is not None
-        return Reach(
-            Verdict.NOT_REACHABLE, Support.NO_INSTRUMENT, seated.margin, seated, free, binding, 0.0, None
-        )
+        proof = programme.certificate()
+        support = Support.NO_INSTRUMENT if proof is None else Support.CERTIFICATE
+        return Reach(Verdict.NOT_REACHABLE, support, seated.margin, seated, free, binding, 0.0, proof)
     limit = free.weighted_rms + tolerance.added
-    goal = Goal(margin=0.0, worst_limit=tolerance.worst, fork_limit=tolerance.fork)
+    goal = Goal(worst_limit=tolerance.worst, fork_limit=tolerance.fork, useful=limit)
 
     def attempt(t: float, start: Real) -> Tuned:
         if report is not None:

@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import daqp
@@ -36,6 +36,8 @@ PATIENCE = 5
 """Steps over which progress is judged."""
 FEASIBLE = 1e-3
 """Largest violation that counts as none: a micrometre for a row in millimetres."""
+HOPEFUL = 0.3
+"""Share of a violation that a higher price must have removed for a still higher one to be tried."""
 WELL = 0.75
 """Share of the promised gain that counts as a linear picture that held."""
 
@@ -66,7 +68,8 @@ class Evaluation:
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """price: of one unit of violation. box: first trust region in natural units of each column.
+    """price: of one unit of violation, raised tenfold up to highest_price while rows stay violated.
+    box: first trust region in natural units of each column.
 
     tolerance: promised gain over merit at which to stop. patience: gain over the last few steps,
     over merit, below which it is no use going on. settled: largest promise of a whole unit box,
@@ -74,13 +77,14 @@ class Settings:
     """
 
     price: float = 100.0
+    highest_price: float = 1e4
     box: float = 2.0
     least_box: float = 1e-3
     most_box: float = 8.0
     iterations: int = 60
     tolerance: float = 1e-5
     patience: float = 2e-4
-    settled: float = 0.05
+    settled: float = 0.03
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,8 +110,11 @@ def minimise(
     upper: Real,
     scale: Real,
     settings: Settings,
+    hopeless: Callable[[Evaluation], bool] | None = None,
 ) -> Outcome:
     """Run from `start` (n,). evaluate returns None where the point cannot be evaluated.
+
+    hopeless: says of a point that still violates rows that no dearer price could make it useful.
 
     Raises ValueError when the start itself cannot be evaluated.
     """
@@ -115,6 +122,32 @@ def minimise(
     here = evaluate(v)
     if here is None:
         raise ValueError("the first guess cannot be evaluated")
+    outcome = _descend(evaluate, v, here, lower, upper, scale, settings)
+    price = settings.price
+    while outcome.status is Status.INFEASIBLE and price < settings.highest_price:
+        # A row may be dearer than the price: only a violation that no price removes is one.
+        if hopeless is not None and hopeless(outcome.evaluation):
+            break
+        price *= 10.0
+        dearer = replace(settings, price=price)
+        further = _descend(evaluate, outcome.v, outcome.evaluation, lower, upper, scale, dearer)
+        gained = outcome.violation - further.violation
+        outcome = replace(further, iterations=outcome.iterations + further.iterations)
+        if outcome.violation > FEASIBLE and gained < HOPEFUL * outcome.violation:
+            break
+    return outcome
+
+
+def _descend(
+    evaluate: Callable[[Real], Evaluation | None],
+    v: Real,
+    here: Evaluation,
+    lower: Real,
+    upper: Real,
+    scale: Real,
+    settings: Settings,
+) -> Outcome:
+    """Steps at one price of violation."""
     merit = _merit(here, settings.price)
     box = settings.box
     history = [merit]
@@ -122,7 +155,14 @@ def minimise(
     count = 0
     while count < settings.iterations:
         count += 1
-        step, predicted, prices = _step(here, v, lower, upper, scale, box, settings.price, prices)
+        step, predicted, found = _step(here, v, lower, upper, scale, box, settings.price, prices)
+        if not math.isfinite(predicted):
+            # The subproblem was not solved; a smaller one may be.
+            prices, box = None, 0.25 * box
+            if box < settings.least_box:
+                break
+            continue
+        prices = found
         gain = merit - predicted
         if gain < settings.tolerance * (1.0 + merit) * min(1.0, box):
             break
@@ -149,8 +189,8 @@ def minimise(
         idle = len(history) > PATIENCE and history[-1 - PATIENCE] - merit < settings.patience * (1.0 + merit)
         if box < settings.least_box or idle:
             break
-    _, predicted, prices = _step(here, v, lower, upper, scale, 1.0, settings.price, prices)
-    residual = max(0.0, merit - predicted)
+    _, predicted, found = _step(here, v, lower, upper, scale, 1.0, settings.price, prices)
+    residual = max(0.0, merit - predicted) if math.isfinite(predicted) else math.inf
     violation = _violation(here)
     if violation > FEASIBLE:
         status = Status.INFEASIBLE
@@ -158,7 +198,7 @@ def minimise(
         status = Status.CONVERGED
     else:
         status = Status.STALLED
-    multipliers = np.maximum(0.0, -prices[len(v) + 1 :])
+    multipliers = np.maximum(0.0, -found[len(v) + 1 :])
     return Outcome(v, status, residual, violation, count, here, merit, multipliers)
 
 

@@ -7,7 +7,7 @@ from its neighbour's instrument, scaled.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -65,33 +65,23 @@ def smallest_reachable(
             goal = Goal(worst_limit=tolerance.worst, fork_limit=tolerance.fork)
             free = case.without_hand().run(scaled(free_from[1], free_from[0], case), goal)
             limit = free.weighted_rms + tolerance.added
+            seated = replace(goal, useful=limit)
             decided[number] = any(
-                holds(case, case.run(start, goal), limit)
+                holds(case, case.run(start, seated), limit)
                 for start in (scaled(best_from[1], best_from[0], case), free.outcome.v)
             )
         return decided[number]
 
-    lowest, highest = midi(LARGEST_SIZE), midi(SMALLEST_SIZE)
-    step = 1
-    if decided[at]:
-        good, bad = at, None
-        while bad is None and good < highest:
-            number = min(good + step, highest)
-            if decide(number):
-                good, step = number, 2 * step
-            else:
-                bad = number
-    else:
-        good_or_none, bad = None, at
-        while good_or_none is None and bad > lowest:
-            number = max(bad - step, lowest)
-            if decide(number):
-                good_or_none = number
-            else:
-                bad, step = number, 2 * step
-        if good_or_none is None:
-            return SizeLimit(None, _trail(decided))
-        good = good_or_none
+    good = at if decided[at] else _nearest_good(decide, at, known.binding.name in TOO_LARGE)
+    if good is None:
+        return SizeLimit(None, _trail(decided))
+    highest, bad, step = midi(SMALLEST_SIZE), None, 1
+    while bad is None and good < highest:
+        number = min(good + step, highest)
+        if decide(number):
+            good, step = number, 2 * step
+        else:
+            bad = number
     while bad is not None and bad - good > 1:
         middle = (good + bad) // 2
         if decide(middle):
@@ -99,6 +89,23 @@ def smallest_reachable(
         else:
             bad = middle
     return SizeLimit(Size(note_name(good), good - 60), _trail(decided))
+
+
+TOO_LARGE = ("stretch", "thumb against index")
+"""Limits that bind when the instrument is too large for the hand; the others bind when too small."""
+
+
+def _nearest_good(decide: Callable[[int], bool], bad: int, too_large: bool) -> int | None:
+    """A reachable size near one that is not: first the way that its binding limit points, then the other."""
+    ends = {+1: midi(SMALLEST_SIZE), -1: midi(LARGEST_SIZE)}
+    for way in (+1, -1) if too_large else (-1, +1):
+        step, number = 1, bad
+        while number != ends[way]:
+            number = min(number + step, ends[way]) if way > 0 else max(number - step, ends[way])
+            if decide(number):
+                return number
+            step *= 2
+    return None
 
 
 def _trail(decided: dict[int, bool]) -> tuple[tuple[str, bool], ...]:

@@ -55,6 +55,9 @@ class Goal:
     margin: float = 0.0
     worst_limit: float = math.inf
     fork_limit: float = math.inf
+    useful: float = math.inf
+    """Weighted RMS, cents, beyond which a run that violates rows is not worth finishing: keeping the
+    rows could only cost more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,8 +143,13 @@ class Programme:
             upper,
             space.scale(),
             Settings() if settings is None else settings,
+            hopeless=lambda evaluation: self._weighted_rms(evaluation) > goal.useful,
         )
         return self._tuned(outcome)
+
+    def _weighted_rms(self, evaluation: Evaluation) -> float:
+        assert isinstance(evaluation.note, _Note)
+        return evaluation.note.felt * CENTS_UNIT / math.sqrt(float(np.sum(self.weight**2)))
 
     def assess(self, v: Real) -> Tuned:
         """Everything about one point, without moving it. Raises ValueError when it cannot be evaluated."""
@@ -209,7 +217,6 @@ class Programme:
     def _tuned(self, outcome: Outcome) -> Tuned:
         note = outcome.evaluation.note
         assert isinstance(note, _Note)
-        scale = math.sqrt(float(np.sum(self.weight**2)))
         margin = math.inf
         if note.fingers is not None:
             margin = float(np.min(note.fingers.margin / note.fingers.sigma))
@@ -218,7 +225,7 @@ class Programme:
             outcome=outcome,
             playing=self.solver.solve(p, guess_hz=note.playing.hz),
             cents=note.cents,
-            weighted_rms=note.felt * CENTS_UNIT / scale,
+            weighted_rms=self._weighted_rms(outcome.evaluation),
             finger_rows=note.fingers,
             wall_rows=note.walls,
             margin=margin,
@@ -243,13 +250,17 @@ class Programme:
         fingered = [n for n, place in enumerate(space.system.places) if place.kind is HoleKind.FINGER]
         widths = (self.upper - self.lower)[space.hole_azimuth]
         turn = float(np.max(widths[fingered])) / 2
-        smallest = float(np.min(self.lower[space.hole_diameter])) / 2
         pad = max(self.hand.pad_half_length(DIGITS[f]) for f in (Finger.L1, Finger.L2, Finger.L3))
         bounds = BodyBounds(
             highest=self.mapping.stock.top_of_body + limits.tenon + limits.rim,
-            lowest=offset + by_foot * float(self.upper[space.foot]),
+            lowest=offset + by_foot * float(self.upper[space.foot]) - limits.bell_socket,
             slant=MOST_CROSSING,
-            around=2 * (float(self.upper[space.outer_radius]) * turn + pad - self.policy.land - smallest),
+            around=2 * (float(self.upper[space.outer_radius]) * turn + pad - self.policy.land),
+            least=tuple(
+                (place.finger, float(self.lower[space.hole_diameter.start + n]))
+                for n, place in enumerate(space.system.places)
+                if place.finger is not None
+            ),
         )
         return seats_impossible(self.hand, self.lanes, self.policy, bounds)
 

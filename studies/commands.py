@@ -206,7 +206,12 @@ def design(
         try:
             made = make_design(question, report)
         except NoInstrumentError as negative:
-            typer.echo(str(negative))
+            if as_json:
+                _print_json(
+                    {"schema": "wrenpipe.made/1", "verdict": "not reachable", "reason": str(negative)}
+                )
+            else:
+                typer.echo(str(negative))
             raise typer.Exit(1) from None
         report("drawing and writing")
         write_folder(out, bench_files(made))

@@ -35,6 +35,8 @@ GLOVE = Between(4, 13, "(half sizes too)")
 TOLERANCE = Between(0, 50, "cents")
 BARREL_LENGTH = Between(5, 120, "mm")
 BARREL_SLIDE = Between(0, 10, "mm")
+MOUTHPIECE_BORE = (0.8, 1.3)
+"""A mouthpiece's exit bore over the stock bore: outside, it belongs to another instrument (policy)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,6 +159,9 @@ def _stock(size: Size, asked: Asked) -> Stock:
     stock = stock_of(size)
     if asked.mouthpiece is not None:
         own, reed_volume = own_mouthpiece(read_mouthpiece(asked.mouthpiece))
+        low, high = (round(in_mm(share * stock.bore), 1) for share in MOUTHPIECE_BORE)
+        usual = Between(low, high, "mm")
+        usual.require(f"{asked.mouthpiece}: exit_bore_mm on {size.words}", in_mm(2 * own.exit_radius))
         stock = with_mouthpiece(stock, own, None if reed_volume is None else Reed(reed_volume))
     old = stock.barrel
     length, slide = old.length, old.slide

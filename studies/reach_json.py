@@ -98,7 +98,7 @@ def reach_values(answer: Answer) -> dict[str, Any]:
         "smallest_reachable": None if smallest is None else smallest.name,
         "smallest_reachable_in_words": None if smallest is None else parse_size(smallest.name).words,
         "smallest_reachable_aids": sorted(question.aids),
-        "smallest_reachable_from": "search over neighbouring sizes",
+        "smallest_reachable_from": "search over neighbouring sizes, each with its stock mouthpiece",
         "sizes_tried": dict(answer.smallest.tried),
         "aids": sorted(answer.aids),
         "hand": hand_values(answer),
