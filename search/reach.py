@@ -27,6 +27,7 @@ from wrenpipe.search.tuner import Goal, Programme, Tuned
 
 __all__ = [
     "DEFAULT_TOLERANCE",
+    "Hint",
     "Reach",
     "Support",
     "Tolerance",
@@ -39,6 +40,7 @@ __all__ = [
 
 Real = NDArray[np.float64]
 Report = Callable[[str], None]
+Hint = Callable[[], Real]
 
 
 class Verdict(StrEnum):
@@ -140,9 +142,13 @@ def greatest_margin(
     tolerance: Tolerance,
     *,
     decide_only: bool = False,
+    hint: Hint | None = None,
     report: Report | None = None,
 ) -> Reach:
-    """Reach of one programme that has a hand. decide_only: stop once the sign of the margin is known."""
+    """Reach of one programme that has a hand. decide_only: stop once the sign of the margin is known.
+
+    hint: asked for one more start, such as a neighbouring size's instrument, before a no.
+    """
     assert programme.hand is not None
     if free.outcome.violation > FEASIBLE:
         seated = free_with_seats(programme, free)
@@ -159,14 +165,7 @@ def greatest_margin(
             report(f"tuning with a finger margin of {t:+.1f} standard deviations")
         return programme.run(start, replace(goal, margin=t))
 
-    tuned = attempt(0.0, free.outcome.v)
-    good = holds(programme, tuned, limit)
-    if not good:
-        for start in starts(programme)[1:]:
-            other = attempt(0.0, start)
-            if holds(programme, other, limit):
-                tuned, good = other, True
-                break
+    tuned, good = _fitted(programme, free, limit, attempt, hint)
     settled = tuned.outcome.status is not Status.STALLED
     if decide_only:
         return _result(programme, free, tuned, good, settled)
@@ -200,6 +199,48 @@ def greatest_margin(
             ceiling, too_far = middle, tried
             settled = settled and tried.outcome.status is not Status.STALLED
     return _result(programme, free, last_good, margin >= 0.0, settled)
+
+
+def _fitted(
+    programme: Programme,
+    free: Tuned,
+    limit: float,
+    attempt: Callable[[float, Real], Tuned],
+    hint: Hint | None,
+) -> tuple[Tuned, bool]:
+    """The first start that fits the hand at margin zero, or the best attempt and False.
+
+    A size that misses the limit by far from two starts is not tried from more: starts that end in
+    different optima differ by tenths of a cent.
+    """
+    second = starts(programme)[1]
+    ways: list[Callable[[], Real]] = [
+        lambda: free.outcome.v,
+        lambda: second,
+        # from an easier demand, where a jump may have lost the path
+        lambda: attempt(-1.0, free.outcome.v).outcome.v,
+    ]
+    if hint is not None:
+        ways.append(hint)
+    best: Tuned | None = None
+    for n, way in enumerate(ways):
+        tuned = attempt(0.0, way())
+        if holds(programme, tuned, limit):
+            return tuned, True
+        if best is None or _misses(tuned) < _misses(best):
+            best = tuned
+        if n == 1 and best.weighted_rms > limit + FAR:
+            break
+    assert best is not None
+    return best, False
+
+
+def _misses(tuned: Tuned) -> float:
+    return tuned.weighted_rms + tuned.outcome.violation
+
+
+FAR = 1.0
+"""Cents beyond the limit, at rows still violated, that no other start is known to make good."""
 
 
 def _share(below: Tuned, above: Tuned, limit: float) -> float:

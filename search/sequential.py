@@ -36,8 +36,6 @@ PATIENCE = 5
 """Steps over which progress is judged."""
 FEASIBLE = 1e-3
 """Largest violation that counts as none: a micrometre for a row in millimetres."""
-HOPEFUL = 0.3
-"""Share of a violation that a higher price must have removed for a still higher one to be tried."""
 WELL = 0.75
 """Share of the promised gain that counts as a linear picture that held."""
 
@@ -77,7 +75,7 @@ class Settings:
     """
 
     price: float = 100.0
-    highest_price: float = 1e4
+    highest_price: float = 1e5
     box: float = 2.0
     least_box: float = 1e-3
     most_box: float = 8.0
@@ -131,10 +129,7 @@ def minimise(
         price *= 10.0
         dearer = replace(settings, price=price)
         further = _descend(evaluate, outcome.v, outcome.evaluation, lower, upper, scale, dearer)
-        gained = outcome.violation - further.violation
         outcome = replace(further, iterations=outcome.iterations + further.iterations)
-        if outcome.violation > FEASIBLE and gained < HOPEFUL * outcome.violation:
-            break
     return outcome
 
 
@@ -258,6 +253,9 @@ def _step(
     found = np.zeros(n + 1 + len(e.g))
     y = np.asarray(x)[:n]
     if exit_flag < 1 or not np.all(np.isfinite(y)):
+        if prices is not None:
+            # a poor starting set may lead the solver astray: once more without one
+            return _step(e, v, lower, upper, scale, box, price, None)
         return np.zeros(n), math.inf, found
     found[seen] = np.asarray(told["lam"])
     y = np.clip(y, low, high)

@@ -7,16 +7,16 @@ from its neighbour's instrument, scaled.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from wrenpipe.model.pitch import LARGEST_SIZE, SMALLEST_SIZE, Size, midi, note_name
-from wrenpipe.search.reach import Reach, Tolerance, Verdict, holds
+from wrenpipe.search.reach import Hint, Reach, Tolerance, Verdict, free_optimum, greatest_margin
 from wrenpipe.search.tuner import Goal, Programme
 
-__all__ = ["SizeLimit", "scaled", "smallest_reachable"]
+__all__ = ["SizeLimit", "larger_neighbour", "scaled", "smallest_reachable"]
 
 Real = NDArray[np.float64]
 Setup = Callable[[Size], Programme]
@@ -54,7 +54,6 @@ def smallest_reachable(
     decided: dict[int, bool] = {}
     at = 60 + size.transposition
     decided[at] = known.verdict is Verdict.REACHABLE
-    free_from, best_from = (programme, known.free.outcome.v), (programme, known.best.outcome.v)
 
     def decide(number: int) -> bool:
         if number not in decided:
@@ -62,14 +61,15 @@ def smallest_reachable(
             if report is not None:
                 report(f"trying {there.words}")
             case = setup(there)
-            goal = Goal(worst_limit=tolerance.worst, fork_limit=tolerance.fork)
-            free = case.without_hand().run(scaled(free_from[1], free_from[0], case), goal)
-            limit = free.weighted_rms + tolerance.added
-            seated = replace(goal, useful=limit)
-            decided[number] = any(
-                holds(case, case.run(start, seated), limit)
-                for start in (scaled(best_from[1], best_from[0], case), free.outcome.v)
+            free = free_optimum(case, tolerance)
+            found = greatest_margin(
+                case,
+                free,
+                tolerance,
+                decide_only=True,
+                hint=lambda: scaled(known.best.outcome.v, programme, case),
             )
+            decided[number] = found.verdict is Verdict.REACHABLE
         return decided[number]
 
     good = at if decided[at] else _nearest_good(decide, at, known.binding.name in TOO_LARGE)
@@ -89,6 +89,18 @@ def smallest_reachable(
         else:
             bad = middle
     return SizeLimit(Size(note_name(good), good - 60), _trail(decided))
+
+
+def larger_neighbour(setup: Setup, size: Size, programme: Programme, tolerance: Tolerance) -> Hint:
+    """A hint for `greatest_margin`: what fits the hand a semitone larger, scaled to this size."""
+
+    def start() -> Real:
+        case = setup(Size(note_name(59 + size.transposition), size.transposition - 1))
+        goal = Goal(worst_limit=tolerance.worst, fork_limit=tolerance.fork)
+        seated = case.run(case.without_hand().run(case.guess, goal).outcome.v, goal)
+        return scaled(seated.outcome.v, case, programme)
+
+    return start
 
 
 TOO_LARGE = ("stretch", "thumb against index")

@@ -16,6 +16,7 @@ from wrenpipe.search.finish import instrument_for
 from wrenpipe.search.reach import Reach, Verdict, free_optimum, greatest_margin
 from wrenpipe.search.seat_plan import seat_plan
 from wrenpipe.search.sequential import FEASIBLE
+from wrenpipe.search.sizes import larger_neighbour
 from wrenpipe.search.tuner import Programme, Tuned
 from wrenpipe.studies.convert import Design, design_file, design_text
 from wrenpipe.studies.margin_words import spare
@@ -76,7 +77,8 @@ def make_design(question: Question, report: Report | None = None) -> Made:
     """
     programme = question.programme()
     free = free_optimum(programme, question.tolerance, report)
-    reach = greatest_margin(programme, free, question.tolerance, report=report)
+    hint = larger_neighbour(question.programme, question.size, programme, question.tolerance)
+    reach = greatest_margin(programme, free, question.tolerance, hint=hint, report=report)
     if free.outcome.violation > FEASIBLE:
         raise NoInstrumentError(
             f"{question.size.words}: not reachable ({reach.support.value}); nothing was written."

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from wrenpipe.constraints.lanes import OFFSET_HOLES, REAR_ARMS
 from wrenpipe.model.intonation import Intonation, judge
 from wrenpipe.search.reach import Reach, Verdict, free_optimum, greatest_margin
-from wrenpipe.search.sizes import SizeLimit, smallest_reachable
+from wrenpipe.search.sizes import SizeLimit, larger_neighbour, smallest_reachable
 from wrenpipe.search.tuner import Programme, Tuned
 from wrenpipe.studies.question import Question
 
@@ -47,7 +47,8 @@ def answer_question(question: Question, report: Report | None = None) -> Answer:
     tolerance = question.tolerance
     programme = question.programme()
     free = free_optimum(programme, tolerance, report)
-    asked = greatest_margin(programme, free, tolerance, report=report)
+    hint = larger_neighbour(question.programme, question.size, programme, tolerance)
+    asked = greatest_margin(programme, free, tolerance, hint=hint, report=report)
     verdict, aids, reach = asked.verdict, question.aids, asked
     if asked.verdict is Verdict.REACHABLE and question.aids:
         plain = question.programme(aids=frozenset())
@@ -68,7 +69,7 @@ def answer_question(question: Question, report: Report | None = None) -> Answer:
                 verdict, aids, programme = Verdict.WITH_AIDS, candidate, helped
                 break
     smallest = smallest_reachable(
-        lambda size: question.programme(size), question.size, question.programme(), asked, tolerance, report
+        question.programme, question.size, question.programme(), asked, tolerance, report
     )
     intonation = intonation_of(question, programme, reach.best)
     return Answer(question, programme, reach, asked, verdict, aids, intonation, smallest)

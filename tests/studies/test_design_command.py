@@ -180,7 +180,6 @@ def test_a_size_of_which_there_is_no_instrument_ends_in_one_and_writes_nothing(
     assert not folder.exists()
 
 
-@pytest.mark.xfail(strict=True, reason="a size without an instrument answers --json with a sentence")
 def test_a_size_of_which_there_is_no_instrument_is_json_when_json_was_asked_for(
     run: Run, quick: list[Made], tmp_path: Path
 ) -> None:
