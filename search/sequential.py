@@ -30,6 +30,8 @@ Real = NDArray[np.float64]
 
 REGULARISATION = 1e-6
 """Added to the Hessian's diagonal (natural units), so that idle columns stay put."""
+SLACK_CURVATURE = 1e-4
+"""Curvature of the slack over its price: the solver needs some, and more for a higher price."""
 HUGE = 1e30
 """What the solver takes for no bound."""
 PATIENCE = 5
@@ -239,7 +241,8 @@ def _step(
     seen = np.concatenate([np.ones(n + 1, dtype=np.bool_), near])
     hessian = np.zeros((n + 1, n + 1))
     hessian[:n, :n] = jr.T @ jr
-    hessian[np.arange(n + 1), np.arange(n + 1)] += REGULARISATION
+    hessian[np.arange(n), np.arange(n)] += REGULARISATION
+    hessian[n, n] = SLACK_CURVATURE * price
     rows = np.hstack([jg[near], np.ones((int(near.sum()), 1))])
     x, _, exit_flag, told = daqp.solve(
         hessian,

@@ -4,32 +4,71 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import cache
 from itertools import pairwise
 from typing import Any
 
+import numpy as np
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from scipy.optimize import linprog, minimize, minimize_scalar
 
-from wrenpipe.constraints.finger_rows import CLUSTER, DIGITS, LEFT, RIGHT, FingerPolicy
-from wrenpipe.constraints.hand import Digit, Estimate, Hand
-from wrenpipe.constraints.lanes import lane_room
-from wrenpipe.constraints.seat_bounds import BodyBounds, seats_impossible
+from wrenpipe.constraints.design_space import design_space
+from wrenpipe.constraints.families import evaluate
+from wrenpipe.constraints.finger_rows import CLUSTER, DIGITS, LEFT, RIGHT, FingerPolicy, finger_families
+from wrenpipe.constraints.hand import Digit, Estimate, Hand, hand_from_glove
+from wrenpipe.constraints.lanes import REAR_ARMS, lane_room
+from wrenpipe.constraints.population import adult_population
+from wrenpipe.constraints.seat_bounds import BodyBounds, Certificate, seats_impossible
+from wrenpipe.model.air import dry_air
 from wrenpipe.model.geometry import Finger
-
-POLICY = FingerPolicy()
-ROOMY = BodyBounds(0.15, 0.60, math.radians(25), 10e-3)
-SLANTS = st.floats(0.0, math.radians(25))
-LENGTHS = st.floats(0.03, 0.3)
-AROUND = st.floats(0.0, 12e-3)
-CHAIN = tuple(pairwise((*LEFT[:3], *RIGHT)))
+from wrenpipe.model.pitch import parse_size
+from wrenpipe.model.system import load_system
+from wrenpipe.search.sequential import FEASIBLE, Evaluation, Outcome, Settings, minimise
+from wrenpipe.search.starts import starts
+from wrenpipe.search.stock import stock_of
+from wrenpipe.search.tuner import Programme, programme_for
+from wrenpipe.search.unknowns import mapping_for
 
 Lanes = tuple[tuple[str, Finger, Finger, float], ...]
+Real = np.ndarray
+
+POLICY = FingerPolicy()
+CROSSING = math.radians(25)
+SEATED = (Finger.L_THUMB, *LEFT[:3], *RIGHT[:3])
+HOLE = 3e-3
+LEAST = tuple((finger, HOLE) for finger in SEATED)
+ROOMY = BodyBounds(0.15, 0.60, CROSSING, 10e-3, LEAST)
+HAIR = 1e-7
+"""Either side of an edge, m: far above the rounding of a sum of lengths, far below a printed line."""
+
+SLANTS = st.floats(0.0, CROSSING)
+AROUND = st.floats(0.0, 30e-3)
+GLOVES = st.integers(0, 4)
 
 
 def need(hand: Hand, lanes: Lanes, upper: Finger, lower: Finger) -> float:
     tips = hand.tip_breadth[DIGITS[upper]].value + hand.tip_breadth[DIGITS[lower]].value
     return POLICY.squeeze * tips / 2 + lane_room(lanes, upper, lower) + CLUSTER.get(lower, 0.0)
+
+
+def rooms(hand: Hand, lanes: Lanes) -> tuple[float, float]:
+    """Square to the fingers, from the first to the third tip of each hand."""
+    left, right = (sum(need(hand, lanes, *pair) for pair in pairwise(order[:3])) for order in (LEFT, RIGHT))
+    return left, right
+
+
+def certificate(hand: Hand, lanes: Lanes, bounds: BodyBounds) -> Certificate | None:
+    return seats_impossible(hand, lanes, POLICY, bounds)
+
+
+def chain(hand: Hand, lanes: Lanes, bounds: BodyBounds) -> tuple[float, float]:
+    """Way that the chain needs from tip to tip, and how far the outer tips may overhang their holes."""
+    found = certificate(hand, lanes, replace(bounds, lowest=bounds.highest))
+    assert found is not None
+    assert found.subject == "left index to right ring finger"
+    return found.needed, found.available
 
 
 def with_span(hand: Hand, pair: int, span: float) -> Hand:
@@ -40,99 +79,378 @@ def with_span(hand: Hand, pair: int, span: float) -> Hand:
 
 def test_a_roomy_body_is_not_excluded_for_any_glove(bench: Any, hands: Any) -> None:
     for hand in hands.gloves:
-        assert seats_impossible(hand, bench("simple-9", "A4").lanes(), POLICY, ROOMY) is None
-
-
-@pytest.mark.parametrize("pair", range(3))
-def test_fingers_that_cannot_spread_past_their_own_breadth_are_a_proof(
-    bench: Any, hands: Any, pair: int
-) -> None:
-    lanes, hand = bench("simple-9", "A4").lanes(), hands.gloves[2]
-    upper, lower = LEFT[pair], LEFT[pair + 1]
-    # the span must hold the tips, the lane and the little finger's group, to and fro
-    limit = need(hand, lanes, upper, lower) + CLUSTER.get(lower, 0.0)
-    assert seats_impossible(with_span(hand, pair, limit + 1e-6), lanes, POLICY, ROOMY) is None
-    found = seats_impossible(with_span(hand, pair, limit - 1e-6), lanes, POLICY, ROOMY)
-    assert found is not None
-    assert found.subject == f"{upper} and {lower}"
-    assert found.needed - found.available == pytest.approx(1e-6, abs=1e-12)
+        assert certificate(hand, bench("simple-9", "A4").lanes(), ROOMY) is None
 
 
 def test_a_certificate_speaks_in_millimetres_and_names_the_fingers(hands: Any) -> None:
-    found = seats_impossible(with_span(hands.gloves[2], 0, 12e-3), (), POLICY, ROOMY)
-    assert found is not None
-    words = found.words
-    assert words.startswith("left index and left middle need at least ")
-    assert f"{found.needed * 1e3:.1f} mm" in words
-    assert f"{found.available * 1e3:.1f} mm" in words
-    assert found.needed > found.available
+    hand = hands.gloves[2]
+    big = replace(ROOMY, least=((Finger.L2, 30e-3),))
+    for found, subject in (
+        (certificate(with_span(hand, 0, 12e-3), (), ROOMY), "left index and left middle"),
+        (certificate(hand, (), replace(ROOMY, lowest=0.16)), "left index to right ring finger"),
+        (certificate(hand, (), big), "left middle and the land round the least hole"),
+    ):
+        assert found is not None
+        assert found.needed > found.available
+        assert found.words == (
+            f"{subject} need at least {1e3 * found.needed:.1f} mm "
+            f"and at most {1e3 * found.available:.1f} mm are there, wherever the holes stand"
+        )
 
 
-def test_a_body_shorter_than_the_fingers_is_a_proof(bench: Any, hands: Any) -> None:
-    """Square hands on a straight line: seven tips, their lanes, and half a little finger above the bell."""
-    lanes, hand = bench("simple-9", "A4").lanes(), hands.gloves[2]
-    total = sum(need(hand, lanes, *pair) for pair in CHAIN) + hand.tip_breadth[Digit.LITTLE].value / 2
-    length = total - hand.pad_half_width(Digit.INDEX)
-    for spare, impossible in ((1e-6, False), (-1e-6, True)):
-        bounds = BodyBounds(0.1, 0.1 + length + spare, 0.0, 0.0)
-        found = seats_impossible(hand, lanes, POLICY, bounds)
-        assert (found is not None) == impossible
+# One pair.
+
+
+@pytest.mark.parametrize("order", [LEFT, RIGHT])
+@pytest.mark.parametrize("pair", range(3))
+def test_fingers_that_cannot_spread_past_their_own_breadth_are_a_proof(
+    bench: Any, hands: Any, pair: int, order: tuple[Finger, ...]
+) -> None:
+    upper, lower = order[pair], order[pair + 1]
+    # One hand stands for both, so the other one's lanes, which may need more, are left out.
+    lanes = tuple(lane for lane in bench("simple-full", "A4").lanes() if set(lane[1:3]) == {upper, lower})
+    # The span must hold the tips, the lane and the little finger's group, to and fro.
+    group = CLUSTER.get(lower, 0.0)
+    other = next(fingers for fingers in (LEFT, RIGHT) if fingers is not order)[pair : pair + 2]
+    hand = hands.gloves[2]
+    limit = need(hand, lanes, upper, lower) + group
+    assume_tighter = need(hand, (), *other) + CLUSTER.get(other[1], 0.0) <= limit
+    if not assume_tighter:
+        lanes = (("arm", upper, lower, 2e-3),)
+        limit = need(hand, lanes, upper, lower) + group
+    assert certificate(with_span(hand, pair, limit + HAIR), lanes, ROOMY) is None
+    found = certificate(with_span(hand, pair, limit - HAIR), lanes, ROOMY)
     assert found is not None
-    assert found.subject == "left index to right little finger"
+    assert found.subject == f"{upper} and {lower}"
+    assert found.needed - found.available == pytest.approx(HAIR, abs=1e-12)
+
+
+# One pad.
+
+
+def widest_hole(hand: Hand, finger: Finger, slant: float) -> float:
+    """Largest hole that the seal's own rows allow with the hand at its best slant, m.
+
+    The rows come in opposite directions, so the best place of the tip is over the middle of the hole.
+    """
+    space = design_space(load_system("simple-9"))
+    seals = finger_families(space, hand, (), POLICY, (0.1, 0.88))[0]
+    place = next(p for p in space.system.places if p.finger is finger)
+    mine = [n for n, label in enumerate(seals.labels) if label.subject == f"{finger} on {place.name}"]
+    v = np.zeros(space.size)
+    v[space.outer_radius] = 8e-3
+
+    def worst(turn: float) -> float:
+        v[space.crossing] = turn
+        return -float(evaluate((seals,), v).margin[mine].min())
+
+    grid = np.linspace(0.0, slant, 51)
+    best = float(grid[int(np.argmin([worst(turn) for turn in grid]))])
+    step = slant / 50
+    fine = minimize_scalar(worst, bounds=(max(0.0, best - step), min(slant, best + step)), method="bounded",
+                           options={"xatol": 1e-9})  # fmt: skip
+    return -2 * min(float(fine.fun), worst(best))
+
+
+@pytest.mark.parametrize("finger", SEATED)
+def test_a_pad_narrower_than_the_least_hole_and_its_land_is_a_proof(hands: Any, finger: Finger) -> None:
+    hand = hands.gloves[1]
+    limit = widest_hole(hand, finger, CROSSING)
+    found = certificate(hand, (), replace(ROOMY, least=((finger, limit + 2 * HAIR),)))
+    assert found is not None
+    assert found.subject == f"{finger} and the land round the least hole"
+    assert found.needed == pytest.approx(limit + 2 * HAIR + 2 * POLICY.land, abs=1e-12)
+
+
+SIXTEEN = pytest.mark.xfail(
+    strict=True,
+    reason="the pad's shorter axis falls between two of the sixteen directions when the hand slants",
+)
+
+
+@pytest.mark.parametrize(
+    "finger", [Finger.L_THUMB, *(pytest.param(finger, marks=SIXTEEN) for finger in SEATED[1:])]
+)
+def test_a_hole_that_the_seal_rows_allow_is_no_proof(hands: Any, finger: Finger) -> None:
+    hand = hands.gloves[1]
+    limit = widest_hole(hand, finger, CROSSING)
+    assert certificate(hand, (), replace(ROOMY, least=((finger, limit - 2 * HAIR),))) is None
+
+
+# The chain.
+
+
+def least_way(room: float, around: float, slant: float) -> float:
+    """Least dx with cos(c) dx - sin(c) ds >= room, |ds| <= around, |c| <= slant: by a general solver.
+
+    Multiplied out in centimetres; the inequality is not convex, so from several starts.
+    """
+    n, a = 100 * room, 100 * around
+    row = {
+        "type": "ineq",
+        "fun": lambda y: math.cos(y[2]) * y[0] - math.sin(y[2]) * y[1] - n,
+        "jac": lambda y: np.array(
+            [math.cos(y[2]), -math.sin(y[2]), -math.sin(y[2]) * y[0] - math.cos(y[2]) * y[1]]
+        ),
+    }
+    best = math.inf
+    for begin in ((n, 0.1 * a, -0.1 * slant), (n, -a, 0.9 * slant), (n, -0.5 * a, 0.3 * slant)):
+        found = minimize(
+            lambda y: y[0], begin, jac=lambda y: np.array([1.0, 0.0, 0.0]), method="SLSQP",
+            bounds=((-10 * n, 10 * n), (-a, a), (-slant, slant)), constraints=[row],
+            options={"ftol": 1e-14, "maxiter": 300},
+        )  # fmt: skip
+        if row["fun"](found.x) > -1e-9:
+            best = min(best, float(found.x[0]))
+    return best / 100
+
+
+@pytest.mark.parametrize("slant", [0.0, 4.0, 12.0, 25.0])
+@pytest.mark.parametrize("around", [0.0, 2e-3, 8e-3, 15e-3])
+def test_the_chain_is_the_least_way_of_the_real_inequality(
+    bench: Any, hands: Any, slant: float, around: float
+) -> None:
+    """On both sides of the slant whose sine is A/N; the solver meets its rows to 1e-9 cm."""
+    lanes, hand = bench("simple-9", "A4").lanes(), hands.gloves[3]
+    turn = math.radians(slant)
+    needed, _ = chain(hand, lanes, replace(ROOMY, slant=turn, around=around))
+    known = need(hand, lanes, Finger.L3, Finger.R1)
+    known += sum(least_way(room, around, turn) for room in rooms(hand, lanes))
+    assert needed == pytest.approx(known, abs=1e-9)
 
 
 @given(
-    glove=st.integers(0, 4), slant=SLANTS, around=AROUND, length=LENGTHS, factor=st.floats(1.0, 1.5),
-    more=st.floats(0.0, 0.2),
+    glove=GLOVES, slant=SLANTS, around=AROUND, turn=st.floats(-1.0, 1.0), share=st.floats(-1.0, 1.0)
 )  # fmt: skip
-@settings(max_examples=100, deadline=None)
-def test_what_is_impossible_stays_so_for_broader_fingers_more_lanes_and_less_freedom(
-    bench: Any, hands: Any, glove: int, slant: float, around: float, length: float, factor: float, more: float
+@settings(max_examples=200, deadline=None)
+def test_no_slant_and_no_turn_round_the_body_makes_the_way_shorter(
+    hands: Any, glove: int, slant: float, around: float, turn: float, share: float
 ) -> None:
-    lanes, hand = bench("simple-9", "A4").lanes(), hands.gloves[glove]
-    bounds = BodyBounds(0.1, 0.1 + length, slant, around)
-    assume(seats_impossible(hand, (), POLICY, bounds) is not None)
-    harder = (
+    hand = hands.gloves[glove]
+    needed, _ = chain(hand, (), replace(ROOMY, slant=slant, around=around))
+    c, ds = turn * slant, share * around
+    way = sum((room + math.sin(c) * ds) / math.cos(c) for room in rooms(hand, ()))
+    assert needed <= need(hand, (), Finger.L3, Finger.R1) + way + 1e-12
+
+
+@pytest.mark.parametrize("around", [0.0, 5e-3, 20e-3])
+def test_a_body_shorter_than_the_chain_is_a_proof(bench: Any, hands: Any, around: float) -> None:
+    lanes, hand = bench("simple-9", "A4").lanes(), hands.gloves[2]
+    bounds = replace(ROOMY, around=around)
+    needed, overhang = chain(hand, lanes, bounds)
+    assert overhang == pytest.approx(
+        sum(hand.pad_half_width(d) for d in (Digit.INDEX, Digit.RING)) - 2 * POLICY.land - HOLE, abs=1e-12
+    )
+    length = needed - overhang
+    assert certificate(hand, lanes, replace(bounds, lowest=bounds.highest + length + HAIR)) is None
+    found = certificate(hand, lanes, replace(bounds, lowest=bounds.highest + length - HAIR))
+    assert found is not None
+    assert found.needed - found.available == pytest.approx(HAIR, abs=1e-12)
+
+
+def test_square_hands_lie_tip_by_tip(bench: Any, hands: Any) -> None:
+    lanes, hand = bench("simple-9", "A4").lanes(), hands.gloves[2]
+    needed, _ = chain(hand, lanes, replace(ROOMY, slant=0.0))
+    tips = pairwise((*LEFT[:3], *RIGHT[:3]))
+    assert needed == pytest.approx(sum(need(hand, lanes, *pair) for pair in tips), abs=1e-12)
+
+
+@given(
+    glove=GLOVES, slant=SLANTS, around=AROUND, length=st.floats(0.03, 0.15), factor=st.floats(1.0, 1.5),
+    more=st.floats(0.0, 0.2), hole=st.floats(1e-3, 4e-3),
+)  # fmt: skip
+@settings(max_examples=150, deadline=None)
+def test_what_is_impossible_stays_so_for_more_demands_and_less_freedom(
+    bench: Any, hands: Any, glove: int, slant: float, around: float, length: float, factor: float, more: float,
+    hole: float,
+) -> None:  # fmt: skip
+    lanes, hand = bench("simple-full", "A4").lanes(), hands.gloves[glove]
+    least = tuple((finger, hole) for finger in SEATED)
+    bounds = BodyBounds(0.1, 0.1 + length, slant, around, least)
+    assume(certificate(hand, (), bounds) is not None)
+    for case_hand, case_lanes, case_bounds in (
         (hand, lanes, bounds),
         (hand, (), replace(bounds, slant=slant * (1 - more))),
         (hand, (), replace(bounds, around=around * (1 - more))),
         (hand, (), replace(bounds, lowest=bounds.lowest - more * length)),
-    )
-    for case_hand, case_lanes, case_bounds in harder:
-        assert seats_impossible(case_hand, case_lanes, POLICY, case_bounds) is not None
-    # The pad's reach beside a hole grows with the tip, by less than six tips side by side.
-    assert seats_impossible(hands.broader(hand, factor), (), POLICY, bounds) is not None
+        (hand, (), replace(bounds, highest=bounds.highest + more * length)),
+        (hand, (), replace(bounds, least=tuple((finger, d * (1 + more)) for finger, d in least))),
+        (with_span(hand, 1, hand.spans[1].value * (1 - more)), (), bounds),
+    ):
+        assert certificate(case_hand, case_lanes, case_bounds) is not None
+    # Pads grow with the tips: a hole may then fit, but the chain grows by more than they overhang.
+    if hand.pad_half_width(Digit.RING) > hole / 2 + POLICY.land:
+        assert certificate(hands.broader(hand, factor), (), bounds) is not None
 
 
-def shortest_chain(hand: Hand, lanes: Lanes, slant: float, around: float) -> float:
-    """Body length (m) of a seating that keeps every crowding row, built pair by pair.
+# Against the rows themselves.
 
-    Each pair of a hand is stepped round the body by `around` in the direction that the slant asks for, and
-    stands just far enough along it; both hands meet tip against tip.
+
+def shortest_body(
+    hand: Hand, lanes: Lanes, slants: tuple[float, float], turn: float, outer: float, hole: float
+) -> float:
+    """Least way from the top of the uppermost to the bottom of the lowest of the six holes, m.
+
+    With slants, diameters and the radius fixed, seals, crowding and the meeting of the hands are linear in
+    places and tips, so a linear programme over the rows' own Jacobian is exact.
     """
-    total = 0.0
-    for upper, lower in CHAIN:
-        along = need(hand, lanes, upper, lower)
-        if (upper, lower) != (Finger.L3, Finger.R1):
-            along = (along - around * math.sin(slant)) / math.cos(slant)
-        total += along
-    return total + hand.tip_breadth[Digit.LITTLE].value / 2
+    space = design_space(load_system("simple-9"))
+    families = finger_families(space, hand, lanes, POLICY, (0.1, 0.88))
+    v = np.zeros(space.size)
+    v[space.outer_radius], v[space.crossing], v[space.hole_diameter] = outer, slants, hole
+    block = evaluate(families, v)
+    kept = [n for n, label in enumerate(block.labels) if label.name in ("seal", "crowding")]
+    kept += [n for n, r in enumerate(block.labels) if r.subject == f"{Finger.L3} and {Finger.R1}"]
+    first, last = (next(n for n, p in enumerate(space.system.places) if p.finger is f)
+                   for f in (Finger.L1, Finger.R3))  # fmt: skip
+    # Little fingers and the thumb follow as they like; they only need somewhere to be.
+    low, high = np.full(space.size, -1.0), np.full(space.size, 1.0)
+    low[space.hole_azimuth], high[space.hole_azimuth] = -turn, turn
+    fixed = [space.outer_radius, *range(space.size)[space.crossing], *range(space.size)[space.hole_diameter]]
+    low[fixed] = high[fixed] = v[fixed]
+    cost = np.zeros(space.size)
+    cost[space.hole_x.start + last], cost[space.hole_x.start + first] = 1.0, -1.0
+    jacobian = block.jacobian[kept]
+    # Centimetres per row keep the solver's own tolerance, 1e-7, below a nanometre of the body.
+    solved = linprog(
+        cost, -100 * jacobian, 100 * (block.margin[kept] - jacobian @ v), bounds=np.stack([low, high], axis=1)
+    )
+    assert solved.status == 0
+    return float(solved.fun) + hole
 
 
 @given(
-    glove=st.integers(0, 4), slant=SLANTS, around=st.floats(0.0, 30e-3), room=st.floats(0.0, 5e-3),
-    crossed=st.booleans(), factor=st.floats(0.5, 1.5),
+    glove=GLOVES, left=st.floats(-CROSSING, CROSSING), right=st.floats(-CROSSING, CROSSING),
+    turn=st.floats(0.0, math.radians(35)), outer=st.floats(4e-3, 13e-3), hole=st.floats(0.1e-3, 4e-3),
+    crossed=st.booleans(),
 )  # fmt: skip
-@settings(max_examples=200, deadline=None)
-def test_a_body_that_a_seating_fits_is_never_excluded(
-    bench: Any, hands: Any, glove: int, slant: float, around: float, room: float, crossed: bool, factor: float
+@settings(max_examples=60, deadline=None)
+def test_a_body_that_a_seating_of_the_rows_fits_is_never_excluded(
+    bench: Any, hands: Any, glove: int, left: float, right: float, turn: float, outer: float, hole: float,
+    crossed: bool,
+) -> None:  # fmt: skip
+    lanes, hand = bench("simple-full", "A4").lanes() if crossed else (), hands.gloves[glove]
+    assume(hand.pad_half_width(Digit.RING) > hole / 2 + POLICY.land)
+    hand = hands.longer(hand, 4.0)
+    length = shortest_body(hand, lanes, (left, right), turn, outer, hole)
+    pad = max(hand.pad_half_length(digit) for digit in (Digit.INDEX, Digit.MIDDLE, Digit.RING))
+    bounds = BodyBounds(
+        0.1, 0.1 + length + HAIR, CROSSING, 2 * (outer * turn + pad - POLICY.land),
+        tuple((finger, hole) for finger in SEATED),
+    )  # fmt: skip
+    assert certificate(hand, lanes, bounds) is None
+
+
+@cache
+def programme(size: str, system: str, glove: float, *aids: str) -> Programme:
+    parsed = parse_size(size)
+    mapping = mapping_for(design_space(load_system(system)), parsed, stock_of(parsed))
+    hand = hand_from_glove(glove, adult_population())
+    return programme_for(mapping, dry_air(), 440.0, hand, frozenset(aids))
+
+
+def seats(case: Programme, start: Real) -> Outcome:
+    """Least violation of all finger and wall rows near a start, whatever the cents.
+
+    A pull of a thousandth per natural unit only keeps idle columns in place: at prices of 100 and more
+    per millimetre it is nothing.
+    """
+    families = (*case.wall_families, *case.finger_families)
+    space, pull = case.mapping.space, 1e-3 / case.mapping.space.scale()
+    lower, upper = case.lower.copy(), case.upper.copy()
+    lower[space.margin] = upper[space.margin] = 0.0
+
+    def at(v: Real) -> Evaluation:
+        block = evaluate(families, v)
+        return Evaluation(pull * (v - start), np.diag(pull), 1e3 * block.margin, 1e3 * block.jacobian)
+
+    return minimise(at, start, lower, upper, space.scale(), Settings())
+
+
+def shaken(case: Programme, seed: int) -> Real:
+    """The stock guess with every tip, hole and slant thrown about: a centimetre, a quarter radian."""
+    rng, v = np.random.default_rng(seed), case.guess.copy()
+    space = case.mapping.space
+    for block, reach in ((space.tip_x, 1e-2), (space.tip_s, 1e-2), (space.crossing, 0.25)):
+        v[block] += rng.uniform(-reach, reach, block.stop - block.start)
+    v[space.hole_x] = np.sort(v[space.hole_x] + rng.uniform(-1e-2, 1e-2, space.holes))
+    return np.clip(v, case.lower, case.upper)
+
+
+@pytest.mark.parametrize(
+    ("size", "system", "glove", "aids"),
+    [
+        ("Bb5", "simple-9", 13, ()),
+        ("C6", "simple-9", 9, ()),
+        ("A5", "simple-full", 12, ()),
+        ("C6", "simple-full", 7, ()),
+        ("C6", "simple-full", 13, (REAR_ARMS,)),
+    ],
+)
+def test_where_the_certificate_stands_the_search_finds_no_seats(
+    size: str, system: str, glove: float, aids: tuple[str, ...]
 ) -> None:
-    lanes = bench("simple-9", "A4").lanes() if crossed else ()
-    hand = hands.longer(hands.broader(hands.gloves[glove], factor), 4.0)
-    # every pair stands in order down the body, as the holes below them do
-    assume(
-        min(need(hand, lanes, *p) for p in CHAIN if p != (Finger.L3, Finger.R1)) > around * math.sin(slant)
-    )
-    length = shortest_chain(hand, lanes, slant, around) + room
-    bounds = BodyBounds(0.1, 0.1 + length, slant, around)
-    assert seats_impossible(hand, lanes, POLICY, bounds) is None
+    """The least excess at which each still holds; a search that ignores the notes finds nothing."""
+    case = programme(size, system, glove, *aids)
+    found = case.certificate()
+    assert found is not None
+    for start in (*starts(case)[:2], shaken(case, 1)):
+        # The chain's excess is shared by at most seven rows: five pairs and two seals.
+        assert seats(case, start).violation > 1e3 * (found.needed - found.available) / 7
+
+
+@pytest.mark.parametrize(
+    ("size", "system", "glove"), [("A4", "simple-9", 7), ("F5", "simple-9", 10), ("A4", "simple-full", 13)]
+)
+def test_where_the_search_finds_seats_there_is_no_certificate(size: str, system: str, glove: float) -> None:
+    """So the search above could have found some: it does where they exist."""
+    case = programme(size, system, glove)
+    assert seats(case, starts(case)[0]).violation <= FEASIBLE
+    assert case.certificate() is None
+
+
+def test_the_bounds_of_a_programme_come_from_its_own(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No row of the walls lets a hole out of the way that the certificate counts."""
+    asked: list[BodyBounds] = []
+    module = "wrenpipe.search.tuner.seats_impossible"
+    monkeypatch.setattr(module, lambda hand, lanes, policy, bounds: asked.append(bounds))
+    rng = np.random.default_rng(0)
+    for system in ("simple-9", "simple-full"):
+        case = programme("A5", system, 7)
+        assert case.certificate() is None
+        bounds, space = asked.pop(), case.mapping.space
+        walls = [f for f in case.wall_families if not {r.name for r in f.labels}.isdisjoint({"tenon"})]
+        assert len(walls) == 1
+        # Linear rows: the furthest up and down that each finger hole can be is a linear programme.
+        v = case.guess
+        block = evaluate(walls, v)
+        limits = np.stack([case.lower, case.upper], axis=1)
+        for n, place in enumerate(space.system.places):
+            if place.finger not in (Finger.L1, Finger.R3):
+                continue
+            for sign, limit in ((1.0, bounds.highest), (-1.0, bounds.lowest)):
+                cost = np.zeros(space.size)
+                cost[space.hole_x.start + n], cost[space.hole_diameter.start + n] = sign, -0.5
+                solved = linprog(
+                    cost, -100 * block.jacobian, 100 * (block.margin - block.jacobian @ v), bounds=limits
+                )
+                assert solved.status == 0
+                assert sign * (sign * solved.fun - limit) >= -1e-9
+        least = dict(bounds.least)
+        for n, place in enumerate(space.system.places):
+            if place.finger is not None:
+                assert least[place.finger] == case.lower[space.hole_diameter.start + n]
+        # How far the tips of one hand can differ round the body: sealed holes at random within the bounds.
+        fingers = {p.finger: n for n, p in enumerate(space.system.places) if p.finger is not None}
+        outer = case.upper[space.outer_radius]
+        assert case.hand is not None
+        for first, last in ((Finger.L1, Finger.L3), (Finger.R1, Finger.R3)):
+            reach = [
+                math.hypot(case.hand.pad_half_width(DIGITS[f]) * math.sin(c),
+                           case.hand.pad_half_length(DIGITS[f]) * math.cos(c)) - POLICY.land
+                for c in rng.uniform(0, CROSSING, 20) for f in (first, last)
+            ]  # fmt: skip
+            columns = [space.hole_azimuth.start + fingers[f] for f in (first, last)]
+            apart = max(case.upper[columns[0]] - case.lower[columns[1]],
+                        case.upper[columns[1]] - case.lower[columns[0]])  # fmt: skip
+            assert outer * apart + 2 * max(reach) <= bounds.around + 1e-12

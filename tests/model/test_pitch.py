@@ -70,13 +70,15 @@ def test_a_size_in_words(name: str, words: str, transposition: int) -> None:
 
 
 @pytest.mark.parametrize("name", SIZES)
-def test_every_size_reads_back_from_its_name_and_from_its_words(name: str) -> None:
+def test_every_size_reads_back_from_its_name_and_the_largest_from_the_trades(name: str) -> None:
     size = parse_size(name)
     assert size.name == name
     assert parse_size(size.name) == size
     assert midi(sounding("C4", size)) == 60 + size.transposition == midi(name)
     if size.family != "clarinet":
-        assert parse_size(f"{name[:-1]} {size.family}") == size
+        # Two piccolos an octave apart share their key: the trade's name means the larger one.
+        namesakes = [n for n in SIZES if n[:-1] == name[:-1] and parse_size(n).family == size.family]
+        assert parse_size(f"{name[:-1]} {size.family}").name == namesakes[0]
 
 
 @pytest.mark.parametrize("name", SIZES)
