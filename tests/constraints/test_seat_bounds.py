@@ -104,20 +104,13 @@ def test_a_certificate_speaks_in_millimetres_and_names_the_fingers(hands: Any) -
 @pytest.mark.parametrize("order", [LEFT, RIGHT])
 @pytest.mark.parametrize("pair", range(3))
 def test_fingers_that_cannot_spread_past_their_own_breadth_are_a_proof(
-    bench: Any, hands: Any, pair: int, order: tuple[Finger, ...]
+    hands: Any, pair: int, order: tuple[Finger, ...]
 ) -> None:
     upper, lower = order[pair], order[pair + 1]
-    # One hand stands for both, so the other one's lanes, which may need more, are left out.
-    lanes = tuple(lane for lane in bench("simple-full", "A4").lanes() if set(lane[1:3]) == {upper, lower})
+    # An arm between them: one hand's spans stand for both, and this pair must be the tighter one.
+    lanes, hand = (("arm", upper, lower, 2e-3),), hands.gloves[2]
     # The span must hold the tips, the lane and the little finger's group, to and fro.
-    group = CLUSTER.get(lower, 0.0)
-    other = next(fingers for fingers in (LEFT, RIGHT) if fingers is not order)[pair : pair + 2]
-    hand = hands.gloves[2]
-    limit = need(hand, lanes, upper, lower) + group
-    assume_tighter = need(hand, (), *other) + CLUSTER.get(other[1], 0.0) <= limit
-    if not assume_tighter:
-        lanes = (("arm", upper, lower, 2e-3),)
-        limit = need(hand, lanes, upper, lower) + group
+    limit = need(hand, lanes, upper, lower) + CLUSTER.get(lower, 0.0)
     assert certificate(with_span(hand, pair, limit + HAIR), lanes, ROOMY) is None
     found = certificate(with_span(hand, pair, limit - HAIR), lanes, ROOMY)
     assert found is not None
@@ -261,8 +254,8 @@ def test_square_hands_lie_tip_by_tip(bench: Any, hands: Any) -> None:
 )  # fmt: skip
 @settings(max_examples=150, deadline=None)
 def test_what_is_impossible_stays_so_for_more_demands_and_less_freedom(
-    bench: Any, hands: Any, glove: int, slant: float, around: float, length: float, factor: float, more: float,
-    hole: float,
+    bench: Any, hands: Any, glove: int, slant: float, around: float, length: float, factor: float,
+    more: float, hole: float,
 ) -> None:  # fmt: skip
     lanes, hand = bench("simple-full", "A4").lanes(), hands.gloves[glove]
     least = tuple((finger, hole) for finger in SEATED)
@@ -409,48 +402,35 @@ def test_where_the_search_finds_seats_there_is_no_certificate(size: str, system:
     assert case.certificate() is None
 
 
-def test_the_bounds_of_a_programme_come_from_its_own(monkeypatch: pytest.MonkeyPatch) -> None:
-    """No row of the walls lets a hole out of the way that the certificate counts."""
+@pytest.mark.parametrize("system", ["simple-9", "simple-full"])
+def test_a_programme_bounds_what_its_rows_allow(monkeypatch: pytest.MonkeyPatch, system: str) -> None:
     asked: list[BodyBounds] = []
-    module = "wrenpipe.search.tuner.seats_impossible"
-    monkeypatch.setattr(module, lambda hand, lanes, policy, bounds: asked.append(bounds))
-    rng = np.random.default_rng(0)
-    for system in ("simple-9", "simple-full"):
-        case = programme("A5", system, 7)
-        assert case.certificate() is None
-        bounds, space = asked.pop(), case.mapping.space
-        walls = [f for f in case.wall_families if not {r.name for r in f.labels}.isdisjoint({"tenon"})]
-        assert len(walls) == 1
-        # Linear rows: the furthest up and down that each finger hole can be is a linear programme.
-        v = case.guess
-        block = evaluate(walls, v)
-        limits = np.stack([case.lower, case.upper], axis=1)
-        for n, place in enumerate(space.system.places):
-            if place.finger not in (Finger.L1, Finger.R3):
-                continue
-            for sign, limit in ((1.0, bounds.highest), (-1.0, bounds.lowest)):
-                cost = np.zeros(space.size)
-                cost[space.hole_x.start + n], cost[space.hole_diameter.start + n] = sign, -0.5
-                solved = linprog(
-                    cost, -100 * block.jacobian, 100 * (block.margin - block.jacobian @ v), bounds=limits
-                )
-                assert solved.status == 0
-                assert sign * (sign * solved.fun - limit) >= -1e-9
-        least = dict(bounds.least)
-        for n, place in enumerate(space.system.places):
-            if place.finger is not None:
-                assert least[place.finger] == case.lower[space.hole_diameter.start + n]
-        # How far the tips of one hand can differ round the body: sealed holes at random within the bounds.
-        fingers = {p.finger: n for n, p in enumerate(space.system.places) if p.finger is not None}
-        outer = case.upper[space.outer_radius]
-        assert case.hand is not None
-        for first, last in ((Finger.L1, Finger.L3), (Finger.R1, Finger.R3)):
-            reach = [
-                math.hypot(case.hand.pad_half_width(DIGITS[f]) * math.sin(c),
-                           case.hand.pad_half_length(DIGITS[f]) * math.cos(c)) - POLICY.land
-                for c in rng.uniform(0, CROSSING, 20) for f in (first, last)
-            ]  # fmt: skip
-            columns = [space.hole_azimuth.start + fingers[f] for f in (first, last)]
-            apart = max(case.upper[columns[0]] - case.lower[columns[1]],
-                        case.upper[columns[1]] - case.lower[columns[0]])  # fmt: skip
-            assert outer * apart + 2 * max(reach) <= bounds.around + 1e-12
+    monkeypatch.setattr(
+        "wrenpipe.search.tuner.seats_impossible", lambda hand, lanes, policy, bounds: asked.append(bounds)
+    )
+    case = programme("A5", system, 7)
+    assert case.certificate() is None
+    (bounds,), space, hand = asked, case.mapping.space, case.hand
+    assert hand is not None
+    fingers = {p.finger: n for n, p in enumerate(space.system.places) if p.finger is not None}
+    low, high = case.lower, case.upper
+    (tenons,) = (f for f in case.wall_families if "tenon" in {label.name for label in f.labels})
+    block = evaluate((tenons,), case.guess)
+    # Linear rows: how far up and down a finger's hole can be is a linear programme.
+    for finger, sign, limit in ((Finger.L1, 1.0, bounds.highest), (Finger.R3, -1.0, -bounds.lowest)):
+        cost, n = np.zeros(space.size), fingers[finger]
+        cost[space.hole_x.start + n], cost[space.hole_diameter.start + n] = sign, -0.5
+        limits = np.stack([low, high], axis=1)
+        room = block.margin - block.jacobian @ case.guess
+        solved = linprog(cost, -100 * block.jacobian, 100 * room, bounds=limits)
+        assert solved.status == 0
+        assert solved.fun >= limit - 1e-9
+    assert dict(bounds.least) == {f: low[space.hole_diameter.start + n] for f, n in fingers.items()}
+    assert bounds.slant == np.max(np.abs(np.concatenate([low[space.crossing], high[space.crossing]])))
+    for first, last in ((Finger.L1, Finger.L3), (Finger.R1, Finger.R3)):
+        i, j = (space.hole_azimuth.start + fingers[finger] for finger in (first, last))
+        turn = max(high[i] - low[j], high[j] - low[i])
+        beside = sum(
+            max(hand.pad_half_width(d), hand.pad_half_length(d)) for d in (DIGITS[first], DIGITS[last])
+        )
+        assert high[space.outer_radius] * turn + beside - 2 * POLICY.land <= bounds.around + 1e-12
