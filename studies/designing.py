@@ -38,7 +38,15 @@ __all__ = [
 
 Report = Callable[[str], None]
 
-FILES = ("design.json", "drill-table.csv", "intonation.csv", "body.svg", "intonation.svg", "report.html")
+FILES = (
+    "design.json",
+    "drill-table.csv",
+    "intonation.csv",
+    "sensitivity.csv",
+    "body.svg",
+    "intonation.svg",
+    "report.html",
+)
 SEED = 0
 """Every start of the search is fixed; the seed is written so that a file stays readable when it is not."""
 
@@ -114,6 +122,7 @@ def bench_files(made: Made) -> dict[str, bytes]:
     from wrenpipe.studies.drawings import body_drawing, intonation_drawing
     from wrenpipe.studies.drill_table import drill_table, drill_table_csv
     from wrenpipe.studies.report import report_html
+    from wrenpipe.studies.sensitivity_table import sensitivity_csv
 
     question, instrument = made.question, made.design.instrument
     plan = seat_plan(made.programme, made.tuned)
@@ -125,6 +134,7 @@ def bench_files(made: Made) -> dict[str, bytes]:
         "design.json": design_text(design_file(made.design, made_by)),
         "drill-table.csv": drill_table_csv(drill_table(instrument, question.system)),
         "intonation.csv": intonation_csv(made.intonation),
+        "sensitivity.csv": sensitivity_csv(made.scored.sensitivity),
         "report.html": report_html(_report_input(made, plan, request)),
     }
     files = {name: text.encode() for name, text in texts.items()}
@@ -158,6 +168,7 @@ def _report_input(made: Made, plan: Any, request: str) -> Any:
             scored.pulled_out.shift_cents,
             scored.pulled_out.intonation.group("all").rms_cents,
         ),
+        sensitivity=scored.sensitivity,
     )
 
 

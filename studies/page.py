@@ -53,6 +53,7 @@ dd { margin: 0; flex: 0 0 auto; max-width: 66%; text-align: right; font-variant-
 figure { margin: 0; overflow-x: auto; }
 figure svg { display: block; max-width: 100%; height: auto; }
 .scroll { overflow-x: auto; }
+.scroll + p { margin-top: 4mm; }
 .beside { display: flex; flex-wrap: wrap; gap: 2mm 12mm; align-items: flex-start; }
 .beside th, .beside td { padding-left: 1.6mm; padding-right: 1.6mm; }
 .beside h3 { font-size: 11pt; margin: 0 0 1mm; }

@@ -12,6 +12,7 @@ from wrenpipe.model.air import Air
 from wrenpipe.model.geometry import HoleKind, Instrument, System
 from wrenpipe.model.intonation import Intonation, RegisterScore
 from wrenpipe.model.pitch import Size
+from wrenpipe.model.sensitivity import Sensitivity
 from wrenpipe.studies.cautions import CAUTIONS
 from wrenpipe.studies.drawings import body_drawing, intonation_drawing
 from wrenpipe.studies.drill_table import JointOrigin, drill_table
@@ -30,6 +31,7 @@ from wrenpipe.studies.report_music import (
     signed_cents,
     sounding_range,
 )
+from wrenpipe.studies.report_tolerance import tolerance_section
 from wrenpipe.studies.unrolled import top_of_body
 
 __all__ = ["BarrelFigures", "ReportInput", "report_html"]
@@ -53,7 +55,8 @@ class ReportInput:
 
     verdict: one sentence. hand: whose hand, in words. request: the TOML or JSON text that makes this
     result again. margins: those that are not about fingers; the plan brings its own. undersize: by how
-    much a printed hole comes out too small, m.
+    much a printed hole comes out too small, m. sensitivity: what errors of making do; without it, the
+    report says nothing about them.
     """
 
     size: Size
@@ -73,12 +76,14 @@ class ReportInput:
     barrel: BarrelFigures | None = None
     joint_origins: tuple[JointOrigin, ...] = ()
     undersize: float = 0.0
+    sensitivity: Sensitivity | None = None
 
 
 def report_html(report: ReportInput) -> str:
     """The whole report as one HTML text that needs nothing else and prints on A4.
 
-    Raises ValueError for an instrument without holes or with holes that the system does not know.
+    Raises ValueError for an instrument without holes or with holes that the system does not know, and for
+    a sensitivity of another chart.
     """
     instrument, system, words = report.instrument, report.system, report.size.words
     joints = [origin.x for origin in report.joint_origins]
@@ -95,6 +100,7 @@ def report_html(report: ReportInput) -> str:
         drill_section(rows),
         limits_section((*finger_margins, *report.margins)),
         bore_section(instrument),
+        *(() if report.sensitivity is None else (tolerance_section(report.sensitivity, report.intonation),)),
         fingerings_section(system.chart, system, report.size),
         assumptions_section(instrument, report.air, made),
         section("The request that makes this again", preformatted(report.request)),

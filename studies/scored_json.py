@@ -7,6 +7,7 @@ from typing import Any
 
 from wrenpipe.model.intonation import Intonation
 from wrenpipe.model.pitch import frequency, midi
+from wrenpipe.model.sensitivity import AS_DRILLED, AS_PRINTED, scatter
 from wrenpipe.studies.convert import in_mm
 from wrenpipe.studies.scoring import BarrelEnd, Scored, sounding_range
 
@@ -38,11 +39,19 @@ def scored_values(scored: Scored) -> dict[str, Any]:
         "air_constants": design.air.constants,
         "system": design.chart.system,
         "barrel": _barrel_values(scored),
-        **_intonation_values(intonation),
+        **_intonation_values(intonation, _scatter_values(scored)),
     }
 
 
-def _intonation_values(intonation: Intonation) -> dict[str, Any]:
+def _scatter_values(scored: Scored) -> list[dict[str, float | None]]:
+    """Standard deviation of each note over prints of the same drawing, cents."""
+    printed, drilled = (scatter(scored.sensitivity, errors).tolist() for errors in (AS_PRINTED, AS_DRILLED))
+    return [
+        {"as_printed": _rounded(p), "as_drilled": _rounded(d)} for p, d in zip(printed, drilled, strict=True)
+    ]
+
+
+def _intonation_values(intonation: Intonation, scatters: list[dict[str, float | None]]) -> dict[str, Any]:
     return {
         "registers": [
             {
@@ -69,8 +78,9 @@ def _intonation_values(intonation: Intonation) -> dict[str, Any]:
                 "cents": _rounded(note.cents),
                 "status": note.status.value,
                 "peak": _or_null(note.peak),
+                "scatter_cents": scattered,
             }
-            for note in intonation.notes
+            for note, scattered in zip(intonation.notes, scatters, strict=True)
         ],
     }
 

@@ -9,6 +9,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from pydantic import ValidationError
 
@@ -23,6 +24,9 @@ from wrenpipe.studies.progress import working
 from wrenpipe.studies.reading import read_design, read_diameters
 from wrenpipe.studies.schemas import PITCH_STANDARD, TEMPERATURE, DesignFile
 from wrenpipe.studies.sentences import sentence
+
+if TYPE_CHECKING:
+    from wrenpipe.model.sensitivity import Sensitivity
 
 __all__ = [
     "BarrelEnd",
@@ -51,12 +55,16 @@ class BarrelEnd:
 
 @dataclass(frozen=True, slots=True)
 class Scored:
-    """A design, judged as it stands and at both ends of its barrel's slide."""
+    """A design, judged as it stands and at both ends of its barrel's slide.
+
+    sensitivity: what small errors of making do to its notes, as it stands.
+    """
 
     design: Design
     intonation: Intonation
     pushed_in: BarrelEnd
     pulled_out: BarrelEnd
+    sensitivity: Sensitivity
 
     @property
     def barrel_range_cents(self) -> float:
@@ -66,12 +74,15 @@ class Scored:
 
 def score(design: Design) -> Scored:
     """Judge a design; compiles the solver on first use."""
+    from wrenpipe.model.sensitivity import sensitivity
+
     present = _judged(design)
     return Scored(
         design=design,
         intonation=present,
         pushed_in=_barrel_end(design, present, 0.0),
         pulled_out=_barrel_end(design, present, design.instrument.barrel.slide),
+        sensitivity=sensitivity(design.instrument, design.chart, design.air),
     )
 
 

@@ -16,9 +16,11 @@ from typing import Any
 import numpy as np
 import pytest
 
+from wrenpipe.model import sensitivity
 from wrenpipe.model.air import Air, dry_air
 from wrenpipe.model.geometry import FingeringChart, Instrument
 from wrenpipe.model.intonation import NoteStatus
+from wrenpipe.model.parameters import layout_of
 from wrenpipe.model.pitch import frequency, midi
 from wrenpipe.studies.commands import app, main
 from wrenpipe.studies.progress import working
@@ -27,16 +29,23 @@ Factory = Callable[[], dict[str, Any]]
 Run = Callable[..., Any]
 
 CENTS_PER_MM = -7.0
+CENTS_PER_MM_OF_HOLE = 10.0
 
 
-def _quarter_tone_flat(instrument: Instrument, chart: FingeringChart, air: Air) -> SimpleNamespace:
-    """Every note 50 cents flat at a pull of 0, 7 cents flatter per millimetre; the highest one lost."""
+def _quarter_tone_flat(
+    instrument: Instrument, chart: FingeringChart, air: Air, *, jacobian: bool = False
+) -> SimpleNamespace:
+    """Every note 50 cents flat at a pull of 0, 7 cents flatter per millimetre, 10 cents sharper per
+    millimetre of any hole's diameter; the highest one lost."""
     bend = 2.0 ** ((CENTS_PER_MM * instrument.barrel.pull * 1e3 - 50.0) / 1200.0) * air.c / dry_air().c
     offset = midi(instrument.size) - 60
     hz = np.array([frequency(midi(f.written) + offset, 442.0) * bend for f in chart.fingerings])
     hz[-1] = np.nan
     status = (NoteStatus.SOUNDS,) * (len(hz) - 1) + (NoteStatus.LOST,)
-    return SimpleNamespace(hz=hz, peak=np.full(len(hz), 30.0), status=status)
+    layout = layout_of(instrument)
+    by_p = np.zeros((len(hz), layout.length))
+    by_p[:, layout.hole_block("diameter")] = CENTS_PER_MM_OF_HOLE * 1e3
+    return SimpleNamespace(hz=hz, peak=np.full(len(hz), 30.0), status=status, jacobian=by_p)
 
 
 @pytest.fixture
@@ -45,6 +54,7 @@ def flat(monkeypatch: pytest.MonkeyPatch) -> None:
     stand_in = ModuleType("wrenpipe.model.playing_pitch")
     stand_in.playing_pitches = _quarter_tone_flat  # type: ignore[attr-defined]  # a module made for this test
     monkeypatch.setitem(sys.modules, "wrenpipe.model.playing_pitch", stand_in)
+    monkeypatch.setattr(sensitivity, "playing_pitches", _quarter_tone_flat)
 
 
 @pytest.fixture
@@ -75,7 +85,13 @@ def test_intonation_gives_the_cents_of_every_note_as_json(run: Run, file: Path) 
         "cents": -57.0,
         "status": "sounds",
         "peak": 30.0,
+        # Five holes, a cent per tenth of a millimetre each: 0.1 mm as printed, 0.03 mm as drilled.
+        "scatter_cents": {
+            "as_printed": pytest.approx(5**0.5, abs=6e-4),
+            "as_drilled": pytest.approx(0.3 * 5**0.5, abs=6e-4),
+        },
     }
+    assert result["notes"][-1]["scatter_cents"] == {"as_printed": None, "as_drilled": None}
     assert result["twelfths"] == [
         {"low": "E3", "high": "B4", "cents": 0.0, "fork": False},
         {"low": "F3", "high": "C5", "cents": None, "fork": False},
