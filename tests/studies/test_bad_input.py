@@ -17,9 +17,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from wrenpipe.model import sensitivity
 from wrenpipe.model.air import Air
 from wrenpipe.model.geometry import FingeringChart, Instrument
 from wrenpipe.model.intonation import NoteStatus
+from wrenpipe.model.parameters import layout_of
 from wrenpipe.studies.errors import RequestError
 from wrenpipe.studies.reading import read_hand, read_mouthpiece
 
@@ -49,14 +51,22 @@ DIAMETERS = "hole,diameter_mm\nL1,4.6\nL2,4.4\nfoot pad,6.1\n"
 def silent_air() -> Iterator[None]:
     """The air column replaced by one that is always in tune, so that only the edge is under test."""
 
-    def in_tune(instrument: Instrument, chart: FingeringChart, air: Air) -> SimpleNamespace:
+    def in_tune(
+        instrument: Instrument, chart: FingeringChart, air: Air, *, jacobian: bool = False
+    ) -> SimpleNamespace:
         n = len(chart.fingerings)
-        return SimpleNamespace(hz=np.full(n, 440.0), peak=np.ones(n), status=(NoteStatus.SOUNDS,) * n)
+        return SimpleNamespace(
+            hz=np.full(n, 440.0),
+            peak=np.ones(n),
+            status=(NoteStatus.SOUNDS,) * n,
+            jacobian=np.zeros((n, layout_of(instrument).length)),
+        )
 
     stand_in = ModuleType("wrenpipe.model.playing_pitch")
     stand_in.playing_pitches = in_tune  # type: ignore[attr-defined]  # a module made for this test
     with pytest.MonkeyPatch.context() as patch:
         patch.setitem(sys.modules, "wrenpipe.model.playing_pitch", stand_in)
+        patch.setattr(sensitivity, "playing_pitches", in_tune)
         yield
 
 
