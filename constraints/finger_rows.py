@@ -32,6 +32,7 @@ from wrenpipe.model.geometry import Finger, HolePlace
 __all__ = [
     "CLUSTER",
     "DIGITS",
+    "DIRECTIONS",
     "KNUCKLES",
     "LEFT",
     "RIGHT",

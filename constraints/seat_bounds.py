@@ -17,7 +17,7 @@ import itertools
 import math
 from dataclasses import dataclass
 
-from wrenpipe.constraints.finger_rows import CLUSTER, DIGITS, LEFT, RIGHT, FingerPolicy
+from wrenpipe.constraints.finger_rows import CLUSTER, DIGITS, DIRECTIONS, LEFT, RIGHT, FingerPolicy
 from wrenpipe.constraints.hand import Hand
 from wrenpipe.constraints.lanes import lane_room
 from wrenpipe.model.geometry import Finger
@@ -71,7 +71,10 @@ def seats_impossible(
 
     for finger, diameter in bounds.least:
         digit = DIGITS[finger]
-        wide = min(hand.pad_half_width(digit), hand.pad_half_length(digit))
+        # rows look in sixteen directions, so a slant of half a step between them hides a little of the pad
+        turn = 0.0 if finger is Finger.L_THUMB else min(bounds.slant, math.pi / DIRECTIONS)
+        short, long = sorted((hand.pad_half_width(digit), hand.pad_half_length(digit)))
+        wide = math.hypot(short * math.cos(turn), long * math.sin(turn))
         if wide < diameter / 2 + policy.land:
             return Certificate(
                 f"{finger} and the land round the least hole", diameter + 2 * policy.land, 2 * wide
@@ -81,6 +84,8 @@ def seats_impossible(
             span = policy.span_share * hand.spans[n].value - CLUSTER.get(lower, 0.0)
             if need(upper, lower) > span:
                 return Certificate(f"{upper} and {lower}", need(upper, lower), span)
+    if not {LEFT[0], LEFT[2], RIGHT[0], RIGHT[2]} <= {finger for finger, _ in bounds.least}:
+        return None  # the chain's ends are holes
     hands = [sum(itertools.starmap(need, itertools.pairwise(order[:3]))) for order in (LEFT, RIGHT)]
     total = need(LEFT[2], RIGHT[0]) + sum(_along(room, bounds) for room in hands)
     # a tip may sit beside its hole by what the pad leaves over

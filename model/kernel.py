@@ -1,25 +1,23 @@
 """The air column compiled: admittance, its derivatives, and the playing pitch of every fingering.
 
-The bore is a list of nodes from the reed (0) to the foot: each bore station and each tone hole is
-one node with a place x and a radius r. Between nodes lie straight tapers; a node may carry a hole.
+The bore is a list of nodes from the reed (0) to the foot: each bore station, each tone hole and some
+plain cuts are one node with a place x and a radius r. Between nodes lie straight tapers, with losses at
+the logarithmic mean radius of each; a node may carry a hole. Eight fingerings are carried at once
+(`lanes`); what all frequencies and fingerings share is computed once.
 
 Notation
     Y        admittance looking towards the foot, m3/(Pa s); eta = Y Zc - tau/(r Gamma) in a taper,
              the admittance of the spherical wave r p, for which a taper is a uniform line
-    tau      slope of the radius; T = tanh(Gamma L)
-    h        half the series impedance of a hole;  Ys its shunt admittance
-    params   arrays in SI units; partials of Y are complex because every element is analytic in them
+    tau      slope of the radius; T = tanh(Gamma L); u0 = sqrt(mu/rho), layers have u = u0/(r sqrt(omega))
 
-Root: Im(Y + j omega V / (rho c^2)) = 0 where it rises (an impedance maximum). The mode is counted,
-not searched: in the loss-free column the phase psi of the admittance grows steadily with
-frequency and passes (n - 1) pi at mode n (the Sturm oscillation theorem), so bisection on psi
-brackets the mode that the register needs; Newton on the lossy column, with the exact derivative,
-then finds its pitch. Derivatives with respect to geometry follow from one reverse sweep at the
-root and the implicit function theorem.
+Root: Im(Y + j omega V / (rho c^2)) = 0 where it rises (an impedance maximum), by Newton with the exact
+derivative. The mode is counted, not searched: in the loss-free column the phase psi of the admittance
+grows steadily with frequency and passes (n - 1) pi at mode n (the Sturm oscillation theorem). A root is
+kept when its psi is that of the mode; otherwise the modes are bracketed by psi one after another, and
+those that have no impedance maximum in the lossy column (a tube below the open holes has such) are not
+counted. Derivatives with respect to geometry follow from one reverse sweep at the root and the implicit
+function theorem.
 """
-
-# The element functions repeat the formulas of propagation, radiation and tone_hole in scalar form,
-# because a compiled loop over scalars is what makes the search affordable; tests hold the two equal.
 
 from __future__ import annotations
 
@@ -29,15 +27,40 @@ import math
 import numpy as np
 from numba import njit
 
+from wrenpipe.model.lanes import (
+    LANES,
+    STATE,
+    hole,
+    hole_back,
+    phase_hole,
+    phase_taper,
+    taper,
+    taper_back,
+)
 from wrenpipe.model.radiation import SILVA_UNFLANGED
 from wrenpipe.model.tone_hole import INNER_CORRECTION, MATCHING, SERIES_CLOSED, SERIES_OPEN
 
-__all__ = ["HOLE_PARAMETERS", "LOST", "SOUNDS", "SPLIT", "WEAK", "admittance", "solve_chart"]
+__all__ = [
+    "AIR_PARAMETERS",
+    "HOLE_PARAMETERS",
+    "LONGEST_PIECE",
+    "LOST",
+    "SOUNDS",
+    "SPLIT",
+    "WEAK",
+    "admittance",
+    "solve_chart",
+]
 
 SOUNDS, WEAK, SPLIT, LOST = 0, 1, 2, 3
 
 HOLE_PARAMETERS = 5
 """Per hole: diameter, chimney, outer radius, pad lift, pad radius."""
+
+AIR_PARAMETERS = 2
+"""Logarithms of the sound speed and of u0."""
+LONGEST_PIECE = 1.1
+"""Longest piece of bore in radians, k L: the lanes' tangent is made for less than 1.2."""
 
 # Threshold of oscillation at the beating pressure gamma = 1/2 for reed parameter zeta = 0.3:
 # zeta (3 gamma - 1) / (2 sqrt(gamma)) = 1 / Zn (J.-P. Dalmont, J. Gilbert, J. Kergomard, S. Ollivier,
@@ -48,6 +71,10 @@ NEIGHBOUR = 2.0 ** (3 / 12)
 FARTHEST_NEWTON = 2.0 ** (60 / 1200)
 """The lossy root lies within this of the loss-free one, or the mode is lost; a guess farther off than
 this is not trusted either."""
+NEAR_GUESS = 2.0 ** (200 / 1200)
+"""How far from its guess a root may lie before the modes are counted from the bottom."""
+EXTRA_MODES = 3
+"""Loss-free modes without a maximum that are passed over before a mode is given up."""
 SETTLED = 1e-8
 """Relative Newton step after which the next one would be below rounding (convergence is quadratic)."""
 
@@ -62,70 +89,6 @@ _jit = njit(cache=True, nogil=True, error_model="numpy")
 
 
 @_jit
-def _inverse(z):
-    """1/z without the guards against overflow that a general division pays for."""
-    scale = 1.0 / (z.real * z.real + z.imag * z.imag)
-    return complex(z.real * scale, -z.imag * scale)
-
-
-@_jit
-def _tanh(x):
-    """Hyperbolic tangent; short pieces of tube by the continued fraction, to 1e-11 for |x| < 0.4."""
-    x2 = x * x
-    if x.real * x.real + x.imag * x.imag < 0.16:
-        return x * (945.0 + x2 * (105.0 + x2)) * _inverse(945.0 + x2 * (420.0 + 15.0 * x2))
-    decay = cmath.exp(-2.0 * x)
-    return (1.0 - decay) * _inverse(1.0 + decay)
-
-
-@_jit
-def _walls(tables, u):
-    """G, zeta, and their logarithmic slopes u G'/G, u zeta'/zeta at the layers' thickness u."""
-    n = tables.shape[1]
-    g, z, dg, dz = tables[0, n - 1], tables[1, n - 1], tables[2, n - 1], tables[3, n - 1]
-    for i in range(n - 2, 0, -1):
-        g = g * u + tables[0, i]
-        z = z * u + tables[1, i]
-        dg = dg * u + tables[2, i]
-        dz = dz * u + tables[3, i]
-    return g * u + 1.0, z * u + 1.0, dg * u, dz * u
-
-
-@_jit
-def _prepare(node_x, node_r, node_hole, holes, air):
-    """What all frequencies and fingerings share.
-
-    tapers (n_node, 6): length, mean radius, tau/r1, tau/r2, r1^2/z0, z0/r2^2 of the taper below each
-    node. chimneys (n_hole, 9): b, t + t_m, t_i, t_r, half series reactance over omega closed and open,
-    shunt scale pi b^2/(rho c), (b/c)^2/4, bore radius.
-    """
-    c, rho, _ = air
-    z0 = rho * c / _PI
-    n_node = node_x.shape[0]
-    tapers = np.zeros((n_node, 6))
-    chimneys = np.zeros((holes.shape[0], 9))
-    for n in range(n_node):
-        if n + 1 < n_node and node_x[n + 1] > node_x[n]:
-            r1, r2 = node_r[n], node_r[n + 1]
-            length = node_x[n + 1] - node_x[n]
-            tau = (r2 - r1) / length
-            mean, _, _ = _mean_radius(r1, r2)
-            tapers[n, 0], tapers[n, 1], tapers[n, 2] = length, mean, tau / r1
-            tapers[n, 3], tapers[n, 4], tapers[n, 5] = tau / r2, r1 * r1 / z0, z0 / (r2 * r2)
-        j = node_hole[n]
-        if j >= 0:
-            a, b, t = node_r[n], 0.5 * holes[j, 0], holes[j, 1]
-            ti, _, _, tm, _, _ = _inner(a, b)
-            tr, _, _, _, _ = _outer(b, holes[j, 2], holes[j, 3], holes[j, 4])
-            chimneys[j, 0], chimneys[j, 1], chimneys[j, 2], chimneys[j, 3] = b, t + tm, ti, tr
-            chimneys[j, 4] = _series_half(1.0, a, b, t, False, rho)
-            chimneys[j, 5] = _series_half(1.0, a, b, t, True, rho)
-            chimneys[j, 6], chimneys[j, 7] = _PI * b * b / (rho * c), 0.25 * (b / c) ** 2
-            chimneys[j, 8] = a
-    return tapers, chimneys
-
-
-@_jit
 def _mean_radius(r1, r2):
     """Logarithmic mean radius by its series in the relative step, with both derivatives."""
     mean = 0.5 * (r1 + r2)
@@ -134,63 +97,6 @@ def _mean_radius(r1, r2):
     dh = -2.0 * d / 3.0 - 16.0 * d**3 / 45.0
     # mean * dd/dr1 = -(1 + d)/2 and mean * dd/dr2 = (1 - d)/2
     return mean * h, 0.5 * h - 0.5 * (1.0 + d) * dh, 0.5 * h + 0.5 * (1.0 - d) * dh
-
-
-@_jit
-def _taper(omega, root, taper, y2, air, tables):
-    """Y at the reed side of a taper, dY/dY2 and its partial by omega; root = sqrt(omega)."""
-    length, slope1, slope2, scale1, scale2 = taper[0], taper[2], taper[3], taper[4], taper[5]
-    g, zeta, g_u, zeta_u = _walls(tables, air[2] / (taper[1] * root))
-    k = omega / air[0]
-    gamma = complex(-k * g.imag, k * g.real)
-    x = gamma * length
-    t = _tanh(x)
-    inv_zeta = _inverse(zeta)
-    inv_gamma = _inverse(gamma)
-    yz = y2 * zeta * scale2
-    eta2 = yz - slope2 * inv_gamma
-    inv_d = _inverse(1.0 + eta2 * t)
-    inv_z1 = inv_zeta * scale1
-    y1 = ((eta2 + t) * inv_d + slope1 * inv_gamma) * inv_z1
-    common = inv_d * inv_d * inv_z1
-    one_t2 = 1.0 - t * t
-    y_eta2 = one_t2 * common
-    # d/d ln(Gamma) and d/d ln(zeta); omega moves Gamma directly and both through the layers
-    by_gamma = (1.0 - eta2 * eta2) * y_eta2 * x + (slope2 * y_eta2 - slope1 * inv_z1) * inv_gamma
-    by_zeta = y_eta2 * yz - y1
-    y_omega = (by_gamma - 0.5 * (by_gamma * g_u + by_zeta * zeta_u)) * (1.0 / omega)
-    return y1, y_eta2 * zeta * scale2, y_omega
-
-
-@_jit
-def _taper_partials(omega, root, length, r1, r2, y2, air, tables):
-    """Partials of Y at the reed side of a taper: by Y2, length, r1, r2."""
-    c, rho, u0 = air
-    tau = (r2 - r1) / length
-    mean, mean_1, mean_2 = _mean_radius(r1, r2)
-    g, zeta, g_u, zeta_u = _walls(tables, u0 / (mean * root))
-    gamma = (1j * (omega / c)) * g
-    t = _tanh(gamma * length)
-    z0 = rho * c / _PI
-    z2 = zeta * (z0 / (r2 * r2))
-    inv_zeta = _inverse(zeta)
-    inv_z1 = inv_zeta * (r1 * r1 / z0)
-    inv_gamma = _inverse(gamma)
-    yz = y2 * z2
-    eta2 = yz - (tau / r2) * inv_gamma
-    inv_d = _inverse(1.0 + eta2 * t)
-    y1 = ((eta2 + t) * inv_d + (tau / r1) * inv_gamma) * inv_z1
-    common = inv_d * inv_d * inv_z1
-    one_t2 = 1.0 - t * t
-    y_eta2 = one_t2 * common
-    y_t = (1.0 - eta2 * eta2) * common * one_t2
-    y_gamma = y_t * length + ((tau / r2) * y_eta2 - (tau / r1) * inv_z1) * inv_gamma * inv_gamma
-    y_tau = (inv_z1 * (1.0 / r1) - y_eta2 * (1.0 / r2)) * inv_gamma
-    y_mean = -(y_gamma * gamma * g_u + (y_eta2 * yz - y1) * zeta_u) * (1.0 / mean)
-    y_length = y_t * gamma - y_tau * (tau / length)
-    y_r1 = -(tau / (r1 * r1)) * inv_gamma * inv_z1 + 2.0 / r1 * y1 - y_tau * (1.0 / length) + y_mean * mean_1
-    y_r2 = y_eta2 * ((tau / (r2 * r2)) * inv_gamma - 2.0 / r2 * yz) + y_tau * (1.0 / length) + y_mean * mean_2
-    return y_eta2 * z2, y_length, y_r1, y_r2
 
 
 @_jit
@@ -259,93 +165,12 @@ def _series_shape(b, t, is_open):
 
 
 @_jit
-def _series_half(omega, a, b, t, is_open, rho):
-    """Half the series reactance of a hole (the impedance is j times it)."""
-    shape, _ = _series_shape(b, t, is_open)
-    # t_a / (pi b^2) = -shape b^3 / (pi a^4)
-    return -0.5 * omega * rho / _PI * b**3 / a**4 * shape
-
-
-@_jit
 def _series_half_partials(omega, a, b, t, is_open, rho):
     """Half the series reactance of a hole, and its partials (a, b, t)."""
     shape, shape_u = _series_shape(b, t, is_open)
     scale = -0.5 * omega * rho / _PI * b**3 / a**4
     value = scale * shape
     return value, -4.0 * value / a, 3.0 * value / b - scale * shape_u * t / (b * b), scale * shape_u / b
-
-
-@_jit
-def _shunt(omega, root, chimney, is_open, air, tables):
-    """Shunt admittance of a hole and its partial by omega; root = sqrt(omega)."""
-    k = omega / air[0]
-    g, zeta, g_u, zeta_u = _walls(tables, air[2] / (chimney[0] * root))
-    kl = k * chimney[1]
-    x = complex(-kl * g.imag, kl * g.real)
-    th = _tanh(x)
-    inner = k * chimney[2]
-    if is_open:
-        inv_zeta = _inverse(zeta)
-        zr = complex(omega * omega * chimney[7], k * chimney[3])
-        ratio = zr * inv_zeta
-        den = _inverse(1.0 + ratio * th)
-        inside = (zr + zeta * th) * den
-        # omega dzr/domega = j k t_r + (k b)^2 / 2
-        direct = (1.0 - inside * th * inv_zeta) * den * complex(2.0 * zr.real, zr.imag)
-        by_th = (zeta - inside * ratio) * den
-        by_zeta = (zeta * th + inside * ratio * th) * den
-    else:
-        inverse = _inverse(th)
-        inside = zeta * inverse
-        direct = 0j
-        by_th = -inside * inverse
-        by_zeta = inside
-    inv_n = _inverse(complex(inside.real, inside.imag + inner))
-    ys = inv_n * chimney[6]
-    along = by_th * (1.0 - th * th) * x
-    n_omega = along + direct + complex(0.0, inner) - 0.5 * (along * g_u + by_zeta * zeta_u)
-    return ys, -ys * inv_n * n_omega * (1.0 / omega)
-
-
-@_jit
-def _shunt_partials(omega, root, a, b, t, outer, lift, pad, is_open, air, tables):
-    """Shunt admittance of a hole, and its partials (a, b, t, outer, lift, pad)."""
-    c, rho, u0 = air
-    k = omega / c
-    g, zeta, g_u, zeta_u = _walls(tables, u0 / (b * root))
-    gamma = (1j * k) * g
-    ti, ti_a, ti_b, tm, tm_a, tm_b = _inner(a, b)
-    length = t + tm
-    th = _tanh(gamma * length)
-    th_x = 1.0 - th * th
-    inv_zeta = _inverse(zeta)
-    tr_o, tr_l, tr_p = 0.0, 0.0, 0.0
-    if is_open:
-        tr, tr_b, tr_o, tr_l, tr_p = _outer(b, outer, lift, pad)
-        zr = complex(0.25 * k * k * b * b, k * tr)
-        den = _inverse(1.0 + zr * th * inv_zeta)
-        inside = (zr + zeta * th) * den
-        n_zr = den - inside * th * inv_zeta * den
-        n_th = (zeta - inside * zr * inv_zeta) * den
-        by_zeta = (zeta * th + inside * zr * th * inv_zeta) * den
-        zr_b = complex(0.5 * k * k * b, k * tr_b)
-    else:
-        n_zr = 0j
-        inverse = _inverse(th)
-        inside = zeta * inverse
-        n_th = -inside * inverse
-        by_zeta = inside
-        zr_b = 0j
-    n = inside + 1j * k * ti
-    inv_n = _inverse(n)
-    ys = inv_n * (_PI * b * b / (rho * c))
-    n_len = n_th * th_x * gamma
-    layers = n_len * length * g_u + by_zeta * zeta_u
-    n_a = n_len * tm_a + 1j * k * ti_a
-    n_b = n_len * tm_b + 1j * k * ti_b - layers * (1.0 / b) + n_zr * zr_b
-    r = -ys * inv_n
-    jkz = r * (1j * k) * n_zr
-    return ys, r * n_a, r * n_b + 2.0 / b * ys, r * n_len, jkz * tr_o, jkz * tr_l, jkz * tr_p
 
 
 @_jit
@@ -371,138 +196,159 @@ def _foot(omega, a, air):
 
 
 @_jit
-def _sweep(omega, foot, node_hole, tapers, chimneys, is_open, air, tables, below):
-    """Y at the reed-tip plane and dY/domega. foot: its radius, m; tapers, chimneys: see _prepare.
+def _prepare(node_x, node_r, node_hole, holes, air):
+    """What all frequencies and fingerings share.
 
-    below: (n_node, 2) complex, filled for the reverse sweep: Y on the foot's side of the taper that
-    starts at the node, and Y on the foot's side of the node's hole.
+    tapers (n_node, 6): length (0: none), mean radius, tau/r1, tau/r2, r1^2/z0, z0/r2^2 of the taper below
+    each node. chimneys (n_hole, 9): b, t + t_m, t_i, t_r, half series reactance over omega closed and
+    open, shunt scale pi b^2/(rho c), (b/c)^2/4, bore radius. taper_slopes (n_node, 6), hole_slopes
+    (n_hole, 15): see lanes.taper_back, lanes.hole_back.
     """
-    root = math.sqrt(omega)
-    y, y_omega, _ = _foot(omega, foot, air)
-    for n in range(node_hole.shape[0] - 2, -1, -1):
-        below[n, 0] = y
-        if tapers[n, 0] > 0.0:
-            y, y_y, y_o = _taper(omega, root, tapers[n], y, air, tables)
-            y_omega = y_y * y_omega + y_o
-        j = node_hole[n]
-        if j >= 0:
-            below[n, 1] = y
-            h = complex(0.0, omega * (chimneys[j, 5] if is_open[j] else chimneys[j, 4]))
-            ys, ys_o = _shunt(omega, root, chimneys[j], is_open[j], air, tables)
-            p = _inverse(1.0 + y * h)
-            y2 = y * p + ys
-            q = _inverse(1.0 + y2 * h)
-            pq = p * q
-            pq = pq * pq
-            q2 = q * q
-            y_omega = pq * y_omega + q2 * ys_o - (y2 * y2 * q2 + y * y * pq) * h * (1.0 / omega)
-            y = y2 * q
-    return y, y_omega
-
-
-@_jit
-def _reverse(omega, node_x, node_r, node_hole, holes, is_open, air, tables, below, grad_x, grad_r, grad_hole):
-    """Partials of Y at the reed-tip plane: grad_x, grad_r (n_node,), grad_hole (n_hole, 5), complex."""
-    root = math.sqrt(omega)
-    last = node_x.shape[0] - 1
-    lam = 1.0 + 0j
-    for n in range(last + 1):
-        grad_x[n] = 0.0
-        grad_r[n] = 0.0
-    for n in range(last):
+    c, rho, _ = air
+    z0 = rho * c / _PI
+    n_node = node_x.shape[0]
+    tapers, taper_slopes = np.zeros((n_node, 6)), np.zeros((n_node, 6))
+    chimneys, hole_slopes = np.zeros((holes.shape[0], 9)), np.zeros((holes.shape[0], 15))
+    for n in range(n_node):
+        if n + 1 < n_node and node_x[n + 1] > node_x[n]:
+            r1, r2 = node_r[n], node_r[n + 1]
+            length = node_x[n + 1] - node_x[n]
+            tau = (r2 - r1) / length
+            mean, mean_1, mean_2 = _mean_radius(r1, r2)
+            tapers[n, 0], tapers[n, 1], tapers[n, 2] = length, mean, tau / r1
+            tapers[n, 3], tapers[n, 4], tapers[n, 5] = tau / r2, r1 * r1 / z0, z0 / (r2 * r2)
+            taper_slopes[n, 0], taper_slopes[n, 1], taper_slopes[n, 2] = mean_1, mean_2, 1.0 / mean
+            taper_slopes[n, 3], taper_slopes[n, 4], taper_slopes[n, 5] = 1.0 / length, r1, r2
         j = node_hole[n]
         if j >= 0:
             a, b, t = node_r[n], 0.5 * holes[j, 0], holes[j, 1]
-            opened = is_open[j]
-            x, x_a, x_b, x_t = _series_half_partials(omega, a, b, t, opened, air[1])
-            ys, ys_a, ys_b, ys_t, ys_o, ys_l, ys_p = _shunt_partials(
-                omega, root, a, b, t, holes[j, 2], holes[j, 3], holes[j, 4], opened, air, tables
-            )
-            h = 1j * x
-            y0 = below[n, 1]
-            p = _inverse(1.0 + y0 * h)
-            y2 = y0 * p + ys
-            q = _inverse(1.0 + y2 * h)
-            pq = p * q
-            pq = pq * pq
-            by_ys = lam * q * q
-            by_x = -1j * (y2 * y2 * by_ys + lam * y0 * y0 * pq)
-            grad_r[n] += by_ys * ys_a + by_x * x_a
-            grad_hole[j, 0] = 0.5 * (by_ys * ys_b + by_x * x_b)
-            grad_hole[j, 1] = by_ys * ys_t + by_x * x_t
-            grad_hole[j, 2] = by_ys * ys_o
-            grad_hole[j, 3] = by_ys * ys_l
-            grad_hole[j, 4] = by_ys * ys_p
-            lam = lam * pq
-        length = node_x[n + 1] - node_x[n]
-        if length > 0.0:
-            y_y, y_len, y_r1, y_r2 = _taper_partials(
-                omega, root, length, node_r[n], node_r[n + 1], below[n, 0], air, tables
-            )
-            grad_x[n] -= lam * y_len
-            grad_x[n + 1] += lam * y_len
-            grad_r[n] += lam * y_r1
-            grad_r[n + 1] += lam * y_r2
-            lam = lam * y_y
-    _, _, foot_a = _foot(omega, node_r[last], air)
-    grad_r[last] += lam * foot_a
+            ti, ti_a, ti_b, tm, tm_a, tm_b = _inner(a, b)
+            tr, tr_b, tr_o, tr_l, tr_p = _outer(b, holes[j, 2], holes[j, 3], holes[j, 4])
+            closed_x, ca, cb, ct = _series_half_partials(1.0, a, b, t, False, rho)
+            open_x, oa, ob, ot = _series_half_partials(1.0, a, b, t, True, rho)
+            row, slopes = chimneys[j], hole_slopes[j]
+            row[0], row[1], row[2], row[3], row[4], row[5] = b, t + tm, ti, tr, closed_x, open_x
+            row[6], row[7], row[8] = _PI * b * b / (rho * c), 0.25 * (b / c) ** 2, a
+            slopes[0], slopes[1], slopes[2], slopes[3] = ti_a, ti_b, tm_a, tm_b
+            slopes[4], slopes[5], slopes[6], slopes[7] = tr_b, tr_o, tr_l, tr_p
+            slopes[8], slopes[9], slopes[10] = ca, cb, ct
+            slopes[11], slopes[12], slopes[13], slopes[14] = oa, ob, ot, 1.0 / b
+    return tapers, chimneys, taper_slopes, hole_slopes
 
 
 @_jit
-def _phase(omega, foot, node_hole, tapers, chimneys, is_open, reed, air, tables):
-    """Phase psi of the loss-free column at the reed, rad; mode n stands where psi = (n - 1) pi.
+def _set_frequency(s, omega, c):
+    for i in range(LANES):
+        s[32 + i] = omega[i]
+        s[40 + i] = 1.0 / math.sqrt(omega[i])
+        s[48 + i] = omega[i] / c
+        s[56 + i] = 1.0 / omega[i]
 
-    The susceptance B and the branch m stand for psi = atan(B Z) + m pi; a shunt keeps the branch,
-    a series reactance changes it where the admittance passes through infinity.
+
+@_jit
+def _sweep(s, foot, node_hole, tapers, chimneys, mask, air, table, below):
+    """Y at the reed-tip plane and dY/domega into s (0..31) for the frequencies in s.
+
+    mask (n_hole, 8): 1 for open. below (n_node, 32) keeps Y on the foot's side of each taper (0..15) and
+    hole (16..31) for the reverse sweep.
     """
-    c, rho, u0 = air
-    k = omega / c
-    root = math.sqrt(omega)
-    y, _, _ = _foot(omega, foot, air)
-    b_now = y.imag
-    m = 0.0
+    for i in range(LANES):
+        y, y_o, _ = _foot(s[32 + i], foot, air)
+        s[i], s[8 + i], s[16 + i], s[24 + i] = y.real, y.imag, y_o.real, y_o.imag
     for n in range(node_hole.shape[0] - 2, -1, -1):
         if tapers[n, 0] > 0.0:
-            u = u0 / (tapers[n, 1] * root)
-            # Re G to second order is enough to land within a few cents of the lossy root
-            slow = k * (1.0 + u * (tables[0, 1].real + u * tables[0, 2].real))
-            angle = math.atan(b_now * tapers[n, 5] + tapers[n, 3] / slow) + slow * tapers[n, 0]
-            turns = math.floor(angle / _PI + 0.5)
-            m += turns
-            b_now = (math.tan(angle) - tapers[n, 2] / slow) * tapers[n, 4]
+            for i in range(16):
+                below[n, i] = s[i]
+            taper(s, table, tapers[n], air[2])
         j = node_hole[n]
         if j >= 0:
-            x = omega * (chimneys[j, 5] if is_open[j] else chimneys[j, 4])
-            kl = math.tan(k * chimneys[j, 1])
-            if is_open[j]:
-                outer = k * chimneys[j, 3]
-                reactance = k * chimneys[j, 2] + (outer + kl) / (1.0 - outer * kl)
-            else:
-                reactance = k * chimneys[j, 2] - 1.0 / kl
-            b_now, m = _across(b_now, m, x)
-            b_now -= chimneys[j, 6] / reactance
-            b_now, m = _across(b_now, m, x)
-    b_now += omega * reed / (rho * c * c)
-    return math.atan(b_now * rho * c / (_PI * foot * foot)) + m * _PI
+            for i in range(16):
+                below[n, 16 + i] = s[i]
+            for i in range(LANES):
+                s[64 + i] = mask[j, i]
+            hole(s, table, chimneys[j], air[2])
 
 
 @_jit
-def _across(b_now, m, x):
-    """Susceptance and branch after a series reactance x."""
-    after = b_now / (1.0 - x * b_now)
-    if b_now > 0.0 and after < 0.0:
-        m += 1.0
-    elif b_now < 0.0 and after > 0.0:
-        m -= 1.0
-    return after, m
+def _reverse(s, foot, node_hole, shared, mask, air, table, below, grad_x, grad_r, grad_hole):
+    """Imaginary parts of the partials of Y at the reed-tip plane: grad_x, grad_r (n_node, 8),
+    grad_hole (n_hole, 5, 8); those by ln u0 stay in s (136..143)."""
+    tapers, chimneys, taper_slopes, hole_slopes = shared
+    last = node_hole.shape[0] - 1
+    for i in range(LANES):
+        s[i], s[8 + i], s[136 + i] = 1.0, 0.0, 0.0
+    grad_x[:] = 0.0
+    grad_r[:] = 0.0
+    for n in range(last):
+        j = node_hole[n]
+        if j >= 0:
+            for i in range(16):
+                s[16 + i] = below[n, 16 + i]
+            for i in range(LANES):
+                s[64 + i] = mask[j, i]
+            hole_back(s, table, chimneys[j], hole_slopes[j], air[2])
+            for i in range(LANES):
+                grad_r[n, i] += s[72 + i]
+                grad_hole[j, 0, i] = 0.5 * s[80 + i]
+                grad_hole[j, 1, i] = s[88 + i]
+                grad_hole[j, 2, i] = s[96 + i]
+                grad_hole[j, 3, i] = s[104 + i]
+                grad_hole[j, 4, i] = s[112 + i]
+        if tapers[n, 0] > 0.0:
+            for i in range(16):
+                s[16 + i] = below[n, i]
+            taper_back(s, table, tapers[n], taper_slopes[n], air[2])
+            for i in range(LANES):
+                grad_x[n, i] -= s[72 + i]
+                grad_x[n + 1, i] += s[72 + i]
+                grad_r[n, i] += s[80 + i]
+                grad_r[n + 1, i] += s[88 + i]
+    for i in range(LANES):
+        _, _, foot_a = _foot(s[32 + i], foot, air)
+        grad_r[last, i] += (complex(s[i], s[8 + i]) * foot_a).imag
 
 
 @_jit
-def _loss_free_root(mode, guess, foot, node_hole, tapers, chimneys, is_open, reed, air, tables):
+def _branch(s, foot, node_hole, tapers, chimneys, mask, reed, air, table):
+    """Loss-free susceptance (0) and branch (8) at the reed for the frequencies in s: mode n stands where
+    the susceptance is zero in branch n - 1."""
+    c, rho, u0 = air
+    for i in range(LANES):
+        y, _, _ = _foot(s[32 + i], foot, air)
+        s[i], s[8 + i] = y.imag, 0.0
+    for n in range(node_hole.shape[0] - 2, -1, -1):
+        if tapers[n, 0] > 0.0:
+            phase_taper(s, table[1].real, table[2].real, tapers[n], u0)
+        j = node_hole[n]
+        if j >= 0:
+            for i in range(LANES):
+                s[64 + i] = mask[j, i]
+            phase_hole(s, chimneys[j])
+    for i in range(LANES):
+        s[i] += s[32 + i] * reed / (rho * c * c)
+
+
+@_jit
+def _phase(omega, foot, node_hole, tapers, chimneys, is_open, reed, air, table):
+    """Phase psi of the loss-free column at the reed for one fingering, rad; mode n stands at (n - 1) pi."""
+    s = np.empty(STATE)
+    mask = np.empty((chimneys.shape[0], LANES))
+    for j in range(chimneys.shape[0]):
+        for i in range(LANES):
+            mask[j, i] = 1.0 if is_open[j] else 0.0
+    omegas = np.full(LANES, omega)
+    _set_frequency(s, omegas, air[0])
+    _branch(s, foot, node_hole, tapers, chimneys, mask, reed, air, table)
+    c, rho, _ = air
+    return math.atan(s[0] * rho * c / (_PI * foot * foot)) + s[8] * _PI
+
+
+@_jit
+def _loss_free_root(mode, guess, foot, node_hole, tapers, chimneys, is_open, reed, air, table):
     """Angular frequency of the mode in the loss-free column by bracketing psi; 0 when none is found."""
     want = (mode - 1) * _PI
     low, high = guess, guess
-    f_low = _phase(low, foot, node_hole, tapers, chimneys, is_open, reed, air, tables) - want
+    f_low = _phase(low, foot, node_hole, tapers, chimneys, is_open, reed, air, table) - want
     f_high = f_low
     step = 1.06
     for _ in range(24):
@@ -511,7 +357,7 @@ def _loss_free_root(mode, guess, foot, node_hole, tapers, chimneys, is_open, ree
         high, f_high = low, f_low
         low /= step
         step *= 1.15
-        f_low = _phase(low, foot, node_hole, tapers, chimneys, is_open, reed, air, tables) - want
+        f_low = _phase(low, foot, node_hole, tapers, chimneys, is_open, reed, air, table) - want
     step = 1.06
     for _ in range(24):
         if f_high >= 0.0:
@@ -519,7 +365,7 @@ def _loss_free_root(mode, guess, foot, node_hole, tapers, chimneys, is_open, ree
         low, f_low = high, f_high
         high *= step
         step *= 1.15
-        f_high = _phase(high, foot, node_hole, tapers, chimneys, is_open, reed, air, tables) - want
+        f_high = _phase(high, foot, node_hole, tapers, chimneys, is_open, reed, air, table) - want
     if f_low > 0.0 or f_high < 0.0:
         return 0.0
     # regula falsi with halving of a stale end (the Illinois rule); psi is monotone
@@ -529,7 +375,7 @@ def _loss_free_root(mode, guess, foot, node_hole, tapers, chimneys, is_open, ree
         if high - low < 1e-5 * high or f_high == f_low:
             break
         middle = (low * f_high - high * f_low) / (f_high - f_low)
-        f_mid = _phase(middle, foot, node_hole, tapers, chimneys, is_open, reed, air, tables) - want
+        f_mid = _phase(middle, foot, node_hole, tapers, chimneys, is_open, reed, air, table) - want
         if abs(f_mid) < 1e-6:
             return middle
         if f_mid < 0.0:
@@ -546,27 +392,79 @@ def _loss_free_root(mode, guess, foot, node_hole, tapers, chimneys, is_open, ree
 
 
 @_jit
-def _playing_root(start, foot, node_hole, tapers, chimneys, is_open, reed, air, tables, below):
-    """Newton on the lossy column: (omega, Y, dY/domega, found). Y and its tape belong to a point within
-    SETTLED of the root, close enough for every derivative."""
+def _newton(s, omega, near, settled, foot, node_hole, tapers, chimneys, mask, reed, air, table, below):
+    """Newton on the lossy column in all lanes; omega is moved, settled says which lanes found a root.
+
+    A lane gives up where the slope falls (no maximum) or farther than `near` (a ratio) from its start.
+    Y and dY/domega in s belong to points within SETTLED of the roots.
+    """
     c, rho, _ = air
     spring = reed / (rho * c * c)
-    omega = start
-    y, y_o = 0j, 0j
+    start = omega.copy()
+    done = np.zeros(LANES, dtype=np.bool_)
+    settled[:] = False
     for _ in range(25):
-        y, y_o = _sweep(omega, foot, node_hole, tapers, chimneys, is_open, air, tables, below)
-        slope = y_o.imag + spring
-        if not slope > 0.0:
-            return omega, y, y_o, False
-        step = -(y.imag + omega * spring) / slope
-        limit = 0.02 * omega
-        step = min(max(step, -limit), limit)
-        omega += step
-        if omega > start * FARTHEST_NEWTON or omega * FARTHEST_NEWTON < start:
-            return omega, y, y_o, False
-        if abs(step) < SETTLED * omega:
-            return omega, y, y_o, True
-    return omega, y, y_o, False
+        _set_frequency(s, omega, c)
+        _sweep(s, foot, node_hole, tapers, chimneys, mask, air, table, below)
+        busy = False
+        for i in range(LANES):
+            if done[i]:
+                continue
+            slope = s[24 + i] + spring
+            if not slope > 0.0:
+                done[i] = True
+                continue
+            step = -(s[8 + i] + omega[i] * spring) / slope
+            limit = 0.02 * omega[i]
+            step = min(max(step, -limit), limit)
+            omega[i] += step
+            if omega[i] > start[i] * near or omega[i] * near < start[i]:
+                done[i] = True
+            elif abs(step) < SETTLED * omega[i]:
+                done[i] = True
+                settled[i] = True
+            else:
+                busy = True
+        if not busy:
+            return
+
+
+@_jit
+def _recount(
+    lane, mode, guess, s, omega, foot, node_hole, tapers, chimneys, mask, is_open, reed, air, table, below
+):
+    """Angular frequency of the mode-th impedance maximum of one lane, found from the bottom; 0 when none.
+
+    Loss-free modes are bracketed in turn; one without a maximum in the lossy column does not count.
+    """
+    found = 0
+    trial = omega.copy()
+    settled = np.zeros(LANES, dtype=np.bool_)
+    for k in range(1, mode + EXTRA_MODES + 1):
+        start = _loss_free_root(k, guess, foot, node_hole, tapers, chimneys, is_open, reed, air, table)
+        if start <= 0.0:
+            continue
+        trial[:] = start
+        _newton(
+            s,
+            trial,
+            FARTHEST_NEWTON,
+            settled,
+            foot,
+            node_hole,
+            tapers,
+            chimneys,
+            mask,
+            reed,
+            air,
+            table,
+            below,
+        )
+        if settled[lane]:
+            found += 1
+            if found == mode:
+                return trial[lane]
+    return 0.0
 
 
 @_jit
@@ -580,7 +478,7 @@ def solve_chart(
     guess_hz,  # (n_note,)
     reed,  # m3
     air,  # (c, rho, u0)
-    tables,  # (4, order) complex: series of G, zeta and their logarithmic slopes in u
+    table,  # complex tuple: coefficients of G, then zeta, in u
     with_gradient,
     with_neighbours,  # whether to look for a second mode close by
     hz,  # out (n_note,)
@@ -590,72 +488,129 @@ def solve_chart(
     grad_r,  # out (n_note, n_node)
     grad_hole,  # out (n_note, n_hole, 5)
     grad_reed,  # out (n_note,)
+    grad_air,  # out (n_note, 2): d ln f / d ln c, d ln f / d ln u0
 ):
     """Playing pitch, peak height |Z|/Z0 and status of every fingering, with derivatives of ln f."""
-    n_node = node_x.shape[0]
-    n_hole = holes.shape[0]
-    below = np.empty((n_node, 2), dtype=np.complex128)
-    cx = np.empty(n_node, dtype=np.complex128)
-    cr = np.empty(n_node, dtype=np.complex128)
-    ch = np.zeros((n_hole, HOLE_PARAMETERS), dtype=np.complex128)
+    n_node, n_hole, n_note = node_x.shape[0], holes.shape[0], mode.shape[0]
     c, rho, _ = air
     spring = reed / (rho * c * c)
     z0 = rho * c / (_PI * node_r[0] * node_r[0])
     foot = node_r[n_node - 1]
-    tapers, chimneys = _prepare(node_x, node_r, node_hole, holes, air)
-    for i in range(mode.shape[0]):
-        opened = is_open[i]
-        want = (mode[i] - 1) * _PI
-        # A guess that Newton settles from is kept when the phase there is that of the mode.
-        omega, y, y_o, found = _playing_root(
-            2.0 * _PI * guess_hz[i], foot, node_hole, tapers, chimneys, opened, reed, air, tables, below
+    shared = _prepare(node_x, node_r, node_hole, holes, air)
+    tapers, chimneys = shared[0], shared[1]
+    s = np.zeros(STATE)
+    below = np.zeros((n_node, 32))
+    mask = np.zeros((n_hole, LANES))
+    omega = np.zeros(LANES)
+    settled = np.zeros(LANES, dtype=np.bool_)
+    gx, gr, gh = (
+        np.zeros((n_node, LANES)),
+        np.zeros((n_node, LANES)),
+        np.zeros((n_hole, HOLE_PARAMETERS, LANES)),
+    )
+    above, under = np.zeros((2, LANES)), np.zeros((2, LANES))
+    for first in range(0, n_note, LANES):
+        for i in range(LANES):
+            note = min(first + i, n_note - 1)
+            omega[i] = 2.0 * _PI * guess_hz[note]
+            for j in range(n_hole):
+                mask[j, i] = 1.0 if is_open[note, j] else 0.0
+        _newton(
+            s, omega, NEAR_GUESS, settled, foot, node_hole, tapers, chimneys, mask, reed, air, table, below
         )
-        if found:
-            psi = _phase(omega, foot, node_hole, tapers, chimneys, opened, reed, air, tables)
-            found = abs(psi - want) < 0.5 * _PI
-        if not found:
-            start = _loss_free_root(
-                mode[i], 2.0 * _PI * guess_hz[i], foot, node_hole, tapers, chimneys, opened, reed, air, tables
-            )
-            if start > 0.0:
-                omega, y, y_o, found = _playing_root(
-                    start, foot, node_hole, tapers, chimneys, opened, reed, air, tables, below
-                )
-        if not found:
-            hz[i], peak[i], status[i] = np.nan, 0.0, LOST
-            if with_gradient:
-                grad_x[i] = 0.0
-                grad_r[i] = 0.0
-                grad_hole[i] = 0.0
-                grad_reed[i] = 0.0
-            continue
-        hz[i] = omega / (2.0 * _PI)
-        peak[i] = 1.0 / (z0 * max(y.real, 1e-30))
-        status[i] = SOUNDS
-        if peak[i] < WEAKEST_PEAK:
-            status[i] = WEAK
-        elif with_neighbours:
-            above = _phase(omega * NEIGHBOUR, foot, node_hole, tapers, chimneys, opened, reed, air, tables)
-            low = _phase(omega / NEIGHBOUR, foot, node_hole, tapers, chimneys, opened, reed, air, tables)
-            if above >= want + _PI or low < want - _PI:
-                status[i] = SPLIT
+        # A guess that Newton settles from is kept when its branch is that of the mode.
+        _set_frequency(s, omega, c)
+        _branch(s, foot, node_hole, tapers, chimneys, mask, reed, air, table)
+        for i in range(LANES):
+            settled[i] = settled[i] and s[8 + i] == mode[min(first + i, n_note - 1)] - 1
+        for i in range(min(LANES, n_note - first)):
+            note = first + i
+            # A thorough run counts the maxima below a higher mode; a quick one takes them as there.
+            if settled[i] and not (with_neighbours and mode[note] > 1):
+                continue
+            root = _recount(
+                i, mode[note], 2.0 * _PI * guess_hz[note], s, omega, foot, node_hole, tapers, chimneys,
+                mask, is_open[note], reed, air, table, below,
+            )  # fmt: skip
+            settled[i] = root > 0.0
+            omega[i] = root if root > 0.0 else 2.0 * _PI * guess_hz[note]
+        _set_frequency(s, omega, c)
+        _sweep(s, foot, node_hole, tapers, chimneys, mask, air, table, below)
+        slope = s[24:32].copy()
+        by_omega = s[16:32].copy()
+        y_at = s[0:16].copy()
         if with_gradient:
-            _reverse(omega, node_x, node_r, node_hole, holes, opened, air, tables, below, cx, cr, ch)
-            factor = -1.0 / ((y_o.imag + spring) * omega)
+            _reverse(s, foot, node_hole, shared, mask, air, table, below, gx, gr, gh)
+        layers = s[136:144].copy()
+        if with_neighbours:
+            _neighbours(s, omega, NEIGHBOUR, above, foot, node_hole, tapers, chimneys, mask, reed, air, table)
+            _neighbours(
+                s, omega, 1.0 / NEIGHBOUR, under, foot, node_hole, tapers, chimneys, mask, reed, air, table
+            )
+        for i in range(min(LANES, n_note - first)):
+            note = first + i
+            if not settled[i]:
+                hz[note], peak[note], status[note] = np.nan, 0.0, LOST
+                if with_gradient:
+                    grad_x[note], grad_r[note], grad_hole[note], grad_reed[note], grad_air[note] = (
+                        0,
+                        0,
+                        0,
+                        0,
+                        0,
+                    )
+                continue
+            hz[note] = omega[i] / (2.0 * _PI)
+            peak[note] = 1.0 / (z0 * max(y_at[i], 1e-30))
+            status[note] = SOUNDS
+            if peak[note] < WEAKEST_PEAK:
+                status[note] = WEAK
+            elif with_neighbours:
+                more = above[1, i] > mode[note] or (above[1, i] == mode[note] and above[0, i] >= 0.0)
+                fewer = under[1, i] < mode[note] - 2 or (under[1, i] == mode[note] - 2 and under[0, i] < 0.0)
+                if more or fewer:
+                    status[note] = SPLIT
+            if not with_gradient:
+                continue
+            factor = -1.0 / ((slope[i] + spring) * omega[i])
             for n in range(n_node):
-                grad_x[i, n] = factor * cx[n].imag
-                grad_r[i, n] = factor * cr[n].imag
+                grad_x[note, n] = factor * gx[n, i]
+                grad_r[note, n] = factor * gr[n, i]
             for j in range(n_hole):
                 for p in range(HOLE_PARAMETERS):
-                    grad_hole[i, j, p] = factor * ch[j, p].imag
-            grad_reed[i] = factor * omega / (rho * c * c)
+                    grad_hole[note, j, p] = factor * gh[j, p, i]
+            grad_reed[note] = factor * omega[i] / (rho * c * c)
+            # Y = (1/(rho c)) y(k, u): by ln c, -Y - k dY/dk with k dY/dk = omega dY/domega + layers/2
+            by_c = -y_at[8 + i] - omega[i] * by_omega[8 + i] - 0.5 * layers[i] - 2.0 * omega[i] * spring
+            grad_air[note, 0] = factor * by_c
+            grad_air[note, 1] = factor * layers[i]
 
 
 @_jit
-def admittance(omega, node_x, node_r, node_hole, holes, is_open, air, tables, out):
+def _neighbours(s, omega, ratio, out, foot, node_hole, tapers, chimneys, mask, reed, air, table):
+    """Susceptance (0) and branch (1) of all lanes at a ratio of their frequencies, into out (2, 8)."""
+    _set_frequency(s, omega * ratio, air[0])
+    _branch(s, foot, node_hole, tapers, chimneys, mask, reed, air, table)
+    for i in range(LANES):
+        out[0, i], out[1, i] = s[i], s[8 + i]
+
+
+@_jit
+def admittance(omega, node_x, node_r, node_hole, holes, is_open, air, table, out):
     """Input admittance without the reed at each omega (n,) into out (n,) complex."""
-    below = np.empty((node_x.shape[0], 2), dtype=np.complex128)
-    foot = node_r[node_r.shape[0] - 1]
-    tapers, chimneys = _prepare(node_x, node_r, node_hole, holes, air)
-    for i in range(omega.shape[0]):
-        out[i], _ = _sweep(omega[i], foot, node_hole, tapers, chimneys, is_open, air, tables, below)
+    tapers, chimneys, _, _ = _prepare(node_x, node_r, node_hole, holes, air)
+    s = np.zeros(STATE)
+    below = np.zeros((node_x.shape[0], 32))
+    mask = np.zeros((holes.shape[0], LANES))
+    for j in range(holes.shape[0]):
+        for i in range(LANES):
+            mask[j, i] = 1.0 if is_open[j] else 0.0
+    some = np.zeros(LANES)
+    n = omega.shape[0]
+    for first in range(0, n, LANES):
+        for i in range(LANES):
+            some[i] = omega[min(first + i, n - 1)]
+        _set_frequency(s, some, air[0])
+        _sweep(s, node_r[-1], node_hole, tapers, chimneys, mask, air, table, below)
+        for i in range(min(LANES, n - first)):
+            out[first + i] = complex(s[i], s[8 + i])

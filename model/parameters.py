@@ -14,9 +14,22 @@ from numpy.typing import NDArray
 
 from wrenpipe.model.geometry import Bore, Instrument, Reed
 
-__all__ = ["Layout", "Nodes", "layout_of", "nodes_of", "pack", "pull_back", "unpack"]
+__all__ = [
+    "NO_CUTS",
+    "Cuts",
+    "Layout",
+    "Nodes",
+    "cuts_of",
+    "layout_of",
+    "nodes_of",
+    "pack",
+    "pull_back",
+    "unpack",
+]
 
 Real = NDArray[np.float64]
+Cuts = tuple[NDArray[np.int64], Real]
+"""Plain cuts of the bore: (segment, share of the way along it), each (n_cut,)."""
 
 HOLE_FIELDS = ("diameter", "chimney", "outer_radius", "pad_lift", "pad_radius")
 
@@ -52,10 +65,11 @@ class Layout:
 
 @dataclass(frozen=True, slots=True)
 class Nodes:
-    """The bore cut at every station and every hole, reed first.
+    """The bore cut at every station, every hole and some plain places, reed first.
 
     x, radius: (n_node,). hole: (n_node,) hole index or -1. segment: (n_node,) index of the bore
-    segment that a hole's node lies in, or -1; station: (n_node,) index of the station, or -1.
+    segment that a hole's or a cut's node lies in, or -1; station: (n_node,) index of the station, or -1.
+    share: (n_node,) where in its segment a cut lies, NaN for the others.
     """
 
     x: Real
@@ -63,6 +77,7 @@ class Nodes:
     hole: NDArray[np.int64]
     segment: NDArray[np.int64]
     station: NDArray[np.int64]
+    share: Real
 
 
 def layout_of(instrument: Instrument) -> Layout:
@@ -92,8 +107,23 @@ def unpack(p: Real, like: Instrument) -> Instrument:
     return replace(like, bore=bore, holes=holes, reed=Reed(float(p[layout.reed])))
 
 
-def nodes_of(p: Real, layout: Layout) -> Nodes:
-    """Cut the bore at stations and holes. Raises ValueError for a hole outside the bore."""
+def cuts_of(p: Real, layout: Layout, longest: float) -> Cuts:
+    """Plain cuts that leave no piece of a bore segment longer than `longest`, m."""
+    spans = np.diff(p[layout.station_x])
+    pieces = np.maximum(1, np.ceil(spans / longest)).astype(np.int64)
+    segment = np.repeat(np.arange(len(spans)), pieces - 1)
+    share = np.concatenate([np.arange(1, n) / n for n in pieces]) if len(segment) else np.zeros(0)
+    return segment.astype(np.int64), share
+
+
+NO_CUTS: Cuts = (np.zeros(0, dtype=np.int64), np.zeros(0))
+
+
+def nodes_of(p: Real, layout: Layout, cuts: Cuts = NO_CUTS) -> Nodes:
+    """Cut the bore at stations and holes, and at plain cuts that stay at their share of their segment.
+
+    Raises ValueError for a hole outside the bore.
+    """
     sx, sr = p[layout.station_x], p[layout.station_radius]
     hx = p[layout.hole_block("x")]
     if layout.holes and not (sx[0] <= hx.min() and hx.max() < sx[-1]):
@@ -101,16 +131,20 @@ def nodes_of(p: Real, layout: Layout) -> Nodes:
     segment = np.searchsorted(sx, hx, side="right") - 1
     share = (hx - sx[segment]) / (sx[segment + 1] - sx[segment])
     hr = sr[segment] + share * (sr[segment + 1] - sr[segment])
-    x = np.concatenate([sx, hx])
+    part, at = cuts
+    cx, cr = sx[part] + at * (sx[part + 1] - sx[part]), sr[part] + at * (sr[part + 1] - sr[part])
+    x = np.concatenate([sx, hx, cx])
     # Stable: at equal x a station stays above a hole, and the stations of a step keep their order.
     order = np.argsort(x, kind="stable")
-    none_s, none_h = np.full(len(sx), -1), np.full(len(hx), -1)
+    none_s, none_h, none_c = np.full(len(sx), -1), np.full(len(hx), -1), np.full(len(at), -1)
+    nowhere = np.full(len(sx) + len(hx), np.nan)
     return Nodes(
         x=x[order],
-        radius=np.concatenate([sr, hr])[order],
-        hole=np.concatenate([none_s, np.arange(len(hx))])[order].astype(np.int64),
-        segment=np.concatenate([none_s, segment])[order].astype(np.int64),
-        station=np.concatenate([np.arange(len(sx)), none_h])[order].astype(np.int64),
+        radius=np.concatenate([sr, hr, cr])[order],
+        hole=np.concatenate([none_s, np.arange(len(hx)), none_c])[order].astype(np.int64),
+        segment=np.concatenate([none_s, segment, part])[order].astype(np.int64),
+        station=np.concatenate([np.arange(len(sx)), none_h, none_c])[order].astype(np.int64),
+        share=np.concatenate([nowhere, at])[order],
     )
 
 
@@ -129,6 +163,17 @@ def pull_back(
     at_station = nodes.station >= 0
     out[:, nodes.station[at_station]] = grad_x[:, at_station]
     out[:, layout.stations + nodes.station[at_station]] = grad_radius[:, at_station]
+    at_cut = np.isfinite(nodes.share)
+    if at_cut.any():
+        left, share = nodes.segment[at_cut], nodes.share[at_cut]
+        gx, gr = grad_x[:, at_cut], grad_radius[:, at_cut]
+        for column, by in (
+            (left, gx * (1 - share)),
+            (left + 1, gx * share),
+            (layout.stations + left, gr * (1 - share)),
+            (layout.stations + left + 1, gr * share),
+        ):
+            np.add.at(out.T, column, by.T)
     if layout.holes:
         at_hole = nodes.hole >= 0
         hole, left = nodes.hole[at_hole], nodes.segment[at_hole]

@@ -11,6 +11,7 @@ import re
 from dataclasses import dataclass
 
 __all__ = [
+    "CENTS_PER_OCTAVE",
     "LARGEST_SIZE",
     "SMALLEST_SIZE",
     "PitchError",

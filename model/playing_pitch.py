@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from wrenpipe.model import kernel
 from wrenpipe.model.air import Air
-from wrenpipe.model.geometry import FingeringChart, Instrument
+from wrenpipe.model.geometry import Fingering, FingeringChart, HoleKind, Instrument
 from wrenpipe.model.intonation import NoteStatus
-from wrenpipe.model.parameters import Layout, layout_of, nodes_of, pack, pull_back
+from wrenpipe.model.parameters import Cuts, Layout, Nodes, cuts_of, layout_of, nodes_of, pack, pull_back
 from wrenpipe.model.pitch import CENTS_PER_OCTAVE, frequency, midi
 from wrenpipe.model.propagation import wide_tube
 
@@ -20,6 +20,8 @@ __all__ = ["ChartSolver", "Playing", "chart_solver", "playing_pitches"]
 
 Real = NDArray[np.float64]
 
+HEADROOM = 1.35
+"""How far above the highest guess a neighbouring mode is looked for, and a segment may grow."""
 STATUSES = (NoteStatus.SOUNDS, NoteStatus.WEAK, NoteStatus.SPLIT, NoteStatus.LOST)
 
 
@@ -29,12 +31,14 @@ class Playing:
 
     hz: (n_note,), NaN where the mode is lost. peak: (n_note,) |Z|/Z0. jacobian: cents per unit of
     the flat vector, (n_note, layout.length), zero rows where lost; None when not asked for.
+    by_air: cents per unit of the logarithms of sound speed and of layer thickness, (n_note, 2).
     """
 
     hz: Real
     peak: Real
     status: tuple[NoteStatus, ...]
     jacobian: Real | None
+    by_air: Real | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +52,12 @@ class ChartSolver:
     guess_hz: Real
     air: tuple[float, float, float]
     """Sound speed, density, and u0 of the wide-tube series."""
-    tables: NDArray[np.complex128]
+    table: tuple[complex, ...]
+    cuts: Cuts
+
+    def nodes(self, p: Real) -> Nodes:
+        """The bore as the kernel takes it: no piece longer than the lanes' tangent is made for."""
+        return nodes_of(p, self.layout, self.cuts)
 
     def solve(
         self, p: Real, *, jacobian: bool = False, neighbours: bool = True, guess_hz: Real | None = None
@@ -59,28 +68,30 @@ class ChartSolver:
         frequencies near the answer, such as those of a vector close to this one.
         """
         guess = self.guess_hz if guess_hz is None else np.where(np.isnan(guess_hz), self.guess_hz, guess_hz)
-        nodes = nodes_of(p, self.layout)
+        nodes = self.nodes(p)
         n_note, n_hole = self.is_open.shape
         n_node = len(nodes.x)
         rows = n_note if jacobian else 1
         hz, peak, status = np.empty(n_note), np.empty(n_note), np.empty(n_note, dtype=np.int64)
         grad_x, grad_r = np.zeros((rows, n_node)), np.zeros((rows, n_node))
         grad_hole = np.zeros((rows, n_hole, kernel.HOLE_PARAMETERS))
-        grad_reed = np.zeros(rows)
+        grad_reed, grad_air = np.zeros(rows), np.zeros((rows, kernel.AIR_PARAMETERS))
         start = self.layout.hole_block("diameter").start
         holes = np.ascontiguousarray(
             p[start : start + kernel.HOLE_PARAMETERS * n_hole].reshape(kernel.HOLE_PARAMETERS, n_hole).T
         )
         kernel.solve_chart(
             nodes.x, nodes.radius, nodes.hole, holes, self.is_open, self.mode, guess,
-            float(p[self.layout.reed]), self.air, self.tables, jacobian, neighbours,
-            hz, peak, status, grad_x, grad_r, grad_hole, grad_reed,
+            float(p[self.layout.reed]), self.air, self.table, jacobian, neighbours,
+            hz, peak, status, grad_x, grad_r, grad_hole, grad_reed, grad_air,
         )  # fmt: skip
         by_p = None
         if jacobian:
             by_p = pull_back(p, self.layout, nodes, grad_x, grad_r, grad_hole, grad_reed)
             by_p *= CENTS_PER_OCTAVE / math.log(2.0)
-        return Playing(hz, peak, tuple(STATUSES[s] for s in status), by_p)
+            grad_air *= CENTS_PER_OCTAVE / math.log(2.0)
+        statuses = tuple(STATUSES[s] for s in status)
+        return Playing(hz, peak, statuses, by_p, grad_air if jacobian else None)
 
 
 def chart_solver(instrument: Instrument, chart: FingeringChart, air: Air, guess_hz: Real) -> ChartSolver:
@@ -90,14 +101,32 @@ def chart_solver(instrument: Instrument, chart: FingeringChart, air: Air, guess_
         dtype=np.bool_,
     ).reshape(len(chart.fingerings), len(instrument.holes))
     series = wide_tube(air)
+    layout = layout_of(instrument)
+    top = max(
+        [float(np.max(guess_hz, initial=0.0)), *(_usual_hz(instrument, f, air) for f in chart.fingerings)]
+    )
+    longest = (
+        kernel.LONGEST_PIECE * air.c / (2 * math.pi * top * HEADROOM) if top > 0.0 else instrument.bore.length
+    )
     return ChartSolver(
-        layout=layout_of(instrument),
+        layout=layout,
         is_open=is_open,
         mode=np.array([fingering.mode for fingering in chart.fingerings], dtype=np.int64),
         guess_hz=np.asarray(guess_hz, dtype=np.float64),
         air=(air.c, air.rho, series.u0),
-        tables=series.tables,
+        table=series.table,
+        cuts=cuts_of(pack(instrument), layout, longest),
     )
+
+
+def _usual_hz(instrument: Instrument, fingering: Fingering, air: Air) -> float:
+    """Where a mode of a plain pipe as long as to the first open hole would sound, Hz: an upper bound."""
+    lengths = [
+        hole.x
+        for hole in instrument.holes
+        if hole.name in fingering.open and hole.kind is not HoleKind.SPEAKER
+    ]
+    return (2 * fingering.mode - 1) * air.c / (4 * min([*lengths, instrument.bore.length]))
 
 
 def playing_pitches(

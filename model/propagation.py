@@ -33,11 +33,11 @@ Real = NDArray[np.float64]
 class WideTube:
     """Series of G and zeta in w for one air: arrays (SERIES_ORDER,), lowest power first.
 
-    u0, tables: the same for a compiled loop, in the real variable u = u0 / (radius sqrt(omega)), with
-    the phase of w in the coefficients: (4, SERIES_ORDER) complex: G, zeta, u G'/G, u zeta'/zeta.
+    u0, table: the same for a compiled loop, in the real variable u = u0 / (radius sqrt(omega)), with
+    the phase of w in the coefficients: 2 SERIES_ORDER complex numbers, those of G first.
     """
 
-    __slots__ = ("characteristic", "propagation", "tables", "u0", "w0")
+    __slots__ = ("characteristic", "propagation", "table", "u0", "w0")
 
     def __init__(self, air: Air) -> None:
         viscous = _loss_function(1.0)
@@ -54,9 +54,8 @@ class WideTube:
         self.w0 = complex(1.0, -1.0) * math.sqrt(air.mu / air.rho / 2.0)
         self.u0 = math.sqrt(air.mu / air.rho)
         turns = np.exp(-0.25j * np.pi * np.arange(SERIES_ORDER))
-        slopes = [_logarithmic_slope(series) for series in (self.propagation, self.characteristic)]
-        self.tables: Complex = np.vstack([self.propagation, self.characteristic, *slopes]) * turns
-        self.tables.setflags(write=False)
+        series = np.vstack([self.propagation, self.characteristic]) * turns
+        self.table: tuple[complex, ...] = tuple(series.ravel().tolist())
 
 
 def wide_tube(air: Air) -> WideTube:
@@ -82,11 +81,6 @@ def _loss_function(stretch: float) -> Real:
 
 def _multiply(p: Real, q: Real) -> Real:
     return np.convolve(p, q)[:SERIES_ORDER]
-
-
-def _logarithmic_slope(p: Real) -> Real:
-    """Series of w p'/p for p[0] = 1."""
-    return _multiply(p * np.arange(SERIES_ORDER), _power(p, -1.0))
 
 
 def _power(p: Real, exponent: float) -> Real:

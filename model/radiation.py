@@ -12,7 +12,7 @@ __all__ = ["SILVA_UNFLANGED", "finite_flange", "hole_on_cylinder", "pad_above", 
 
 # F. Silva, P. Guillemain, J. Kergomard, B. Mallaroni, A. N. Norris, J. Sound Vib. 322 (2009) 255:
 # beta, eta, a1, a2, a3, b1, b2, b3, b4 of the unflanged end (coefficients from memory, checked
-# against the exact Levine-Schwinger integrals to 0.0023 in |R| and 0.010 in L/a).
+# against the exact Levine-Schwinger integrals to 0.0025 in |R| and 0.010 in L/a).
 SILVA_UNFLANGED = (0.5, 0.6133, 0.800, 0.266, 0.0263, 0.0599, 0.238, -0.0153, 0.00150)
 
 
@@ -52,7 +52,8 @@ def pad_above(b: float, lift: float, pad_radius: float) -> float:
     """Extra end correction of a hole of radius b under a pad hanging `lift` above it, m.
 
     Dalmont, Nederveen & Joly 2001 with the seat taken as wide as the pad (from memory, checked
-    against axisymmetric finite elements to 0.03 b for lift/b >= 0.2). Zero lift means no pad.
+    against axisymmetric finite elements to 0.04 b where pad and seat are 1.5 b wide and lift/b >= 0.2, to
+    0.11 b where the seat is narrower or wider than the pad). Zero lift means no pad.
     """
     if lift <= 0.0:
         return 0.0

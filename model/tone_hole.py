@@ -25,6 +25,7 @@ from wrenpipe.model.radiation import hole_on_cylinder, pad_above
 
 __all__ = [
     "INNER_CORRECTION",
+    "MATCHING",
     "SERIES_CLOSED",
     "SERIES_OPEN",
     "inner_correction",

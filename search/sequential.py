@@ -24,7 +24,7 @@ import daqp
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Evaluation", "Outcome", "Settings", "Status", "minimise"]
+__all__ = ["FEASIBLE", "Evaluation", "Outcome", "Settings", "Status", "minimise"]
 
 Real = NDArray[np.float64]
 

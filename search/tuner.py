@@ -250,7 +250,8 @@ class Programme:
         fingered = [n for n, place in enumerate(space.system.places) if place.kind is HoleKind.FINGER]
         widths = (self.upper - self.lower)[space.hole_azimuth]
         turn = float(np.max(widths[fingered])) / 2
-        pad = max(self.hand.pad_half_length(DIGITS[f]) for f in (Finger.L1, Finger.L2, Finger.L3))
+        digits = [DIGITS[finger] for finger in (Finger.L1, Finger.L2, Finger.L3)]
+        pad = max(max(self.hand.pad_half_length(d), self.hand.pad_half_width(d)) for d in digits)
         bounds = BodyBounds(
             highest=self.mapping.stock.top_of_body + limits.tenon + limits.rim,
             lowest=offset + by_foot * float(self.upper[space.foot]) - limits.bell_socket,

@@ -155,15 +155,7 @@ def test_a_pad_narrower_than_the_least_hole_and_its_land_is_a_proof(hands: Any, 
     assert found.needed == pytest.approx(limit + 2 * HAIR + 2 * POLICY.land, abs=1e-12)
 
 
-SIXTEEN = pytest.mark.xfail(
-    strict=True,
-    reason="the pad's shorter axis falls between two of the sixteen directions when the hand slants",
-)
-
-
-@pytest.mark.parametrize(
-    "finger", [Finger.L_THUMB, *(pytest.param(finger, marks=SIXTEEN) for finger in SEATED[1:])]
-)
+@pytest.mark.parametrize("finger", SEATED)
 def test_a_hole_that_the_seal_rows_allow_is_no_proof(hands: Any, finger: Finger) -> None:
     hand = hands.gloves[1]
     limit = widest_hole(hand, finger, CROSSING)

@@ -17,7 +17,7 @@ from wrenpipe.model.air import Air, dry_air, humid_air
 from wrenpipe.model.geometry import Bore, FingeringChart, HoleKind, Instrument, Reed, ToneHole
 from wrenpipe.model.intonation import NoteStatus
 from wrenpipe.model.network import total_admittance
-from wrenpipe.model.parameters import HOLE_FIELDS, Layout, nodes_of, pack
+from wrenpipe.model.parameters import HOLE_FIELDS, Layout, cuts_of, nodes_of, pack
 from wrenpipe.model.playing_pitch import ChartSolver, Playing, chart_solver
 
 Real = NDArray[np.float64]
@@ -92,20 +92,14 @@ def test_peak_heights_of_the_exact_network(random_instrument: MakeInstrument, ch
         assert peak == pytest.approx(math.pi * a * a / (AIR.rho * AIR.c) / conductance, rel=2e-3)
 
 
-@pytest.mark.parametrize("pieces", [1, 12])
-def test_a_long_taper_in_one_piece(
-    random_instrument: MakeInstrument, chart_of: MakeChart, pieces: int
-) -> None:
-    """150 mm opening by 30 % without a hole in it: 0.2 cents; losses vary along it, and one mean radius does
-    not see where. A hole or a station every 12 mm brings it below 0.02."""
+def test_a_long_taper_without_a_hole(random_instrument: MakeInstrument, chart_of: MakeChart) -> None:
+    """150 mm opening by 30 % in one segment: losses vary along it, and its pieces see where."""
     a = 4.5e-3
-    cone = [(0.15 + 0.15 * n / pieces, a * (1 + 0.3 * n / pieces)) for n in range(pieces + 1)]
-    instrument = replace(random_instrument(0), bore=Bore(((0.0, a), *cone)), holes=(), reed=Reed(0.0))
+    bore = Bore(((0.0, a), (0.15, a), (0.30, 1.3 * a)))
+    instrument = replace(random_instrument(0), bore=bore, holes=(), reed=Reed(0.0))
     playing = _solved(instrument, chart_of([(1, []), (2, []), (3, [])]))
     errors = [_cents(hz / _exact(instrument, (), hz, AIR)) for hz in playing.hz.tolist()]
-    worst = float(np.abs(errors).max())
-    assert worst < (0.25 if pieces == 1 else 0.02)
-    assert pieces > 1 or worst > 0.1
+    assert float(np.abs(errors).max()) < 0.02
 
 
 def _free_columns(p: Real, layout: Layout) -> list[int]:
@@ -192,15 +186,16 @@ def test_derivatives_are_zero_where_nothing_is_felt(
 def _phases(solver: ChartSolver, instrument: Instrument, is_open: NDArray[np.bool_], hz: Real) -> Real:
     """Phase of the loss-free column at each frequency, rad."""
     p = pack(instrument)
-    nodes = nodes_of(p, solver.layout)
+    longest = kernel.LONGEST_PIECE * AIR.c / (2 * math.pi * float(np.max(hz)))
+    nodes = nodes_of(p, solver.layout, cuts_of(p, solver.layout, longest))
     holes = np.array([[getattr(h, field) for field in HOLE_FIELDS] for h in instrument.holes])
-    tapers, chimneys = kernel._prepare(nodes.x, nodes.radius, nodes.hole, holes, solver.air)
+    tapers, chimneys, _, _ = kernel._prepare(nodes.x, nodes.radius, nodes.hole, holes, solver.air)
     foot = nodes.radius[-1]
     reed = instrument.reed.equivalent_volume
     return np.array(
         [
             kernel._phase(
-                2 * math.pi * f, foot, nodes.hole, tapers, chimneys, is_open, reed, solver.air, solver.tables
+                2 * math.pi * f, foot, nodes.hole, tapers, chimneys, is_open, reed, solver.air, solver.table
             )
             for f in hz
         ]
@@ -282,21 +277,18 @@ def test_leaky_pipe_is_weak(plain: Callable[..., Instrument], chart_of: MakeChar
     assert math.isfinite(playing.hz[1])
 
 
-def test_a_mode_that_does_not_reach_the_reed_is_lost(
+def test_a_mode_that_does_not_reach_the_reed_does_not_count(
     plain: Callable[..., Instrument], chart_of: MakeChart
 ) -> None:
-    """One wide hole at 250 of 600 mm: mode 2 lives in the 350 mm below it, and at the reed there is no peak
-    between 326 and 900 Hz. The notes on both sides of it are still found."""
+    """One wide hole at 250 of 600 mm: a loss-free mode lives in the 350 mm below it, and at the reed there
+    is no peak between 326 and 900 Hz: the second maximum is the one near 900."""
     instrument = plain(7.5e-3, 0.6, [_bare("h", 0.25, 6.5e-3, 4e-3, 11.5e-3)])
-    chart = chart_of([(mode, ["h"]) for mode in (1, 2, 3)])
-    solver = _solver(instrument, chart)
-    playing = solver.solve(pack(instrument), jacobian=True)
-    assert playing.status == (NoteStatus.SOUNDS, NoteStatus.LOST, NoteStatus.WEAK)
-    assert math.isnan(playing.hz[1])
-    assert playing.peak[1] == 0.0
-    assert playing.jacobian is not None
-    assert not playing.jacobian[1].any()
-    assert playing.jacobian[0].any()
+    chart = chart_of([(mode, ["h"]) for mode in (1, 2)])
+    playing = _solver(instrument, chart).solve(pack(instrument))
+    hz = np.linspace(200.0, 1000.0, 3200)
+    b = total_admittance(instrument, ("h",), hz, AIR).imag
+    peaks = hz[:-1][(b[:-1] < 0) & (b[1:] >= 0)]
+    assert playing.hz == pytest.approx(peaks[:2], rel=2e-3)
     scan = total_admittance(instrument, ("h",), np.linspace(340.0, 900.0, 600), AIR).imag
     assert not ((scan[:-1] < 0) & (scan[1:] >= 0)).any()
 
@@ -312,10 +304,6 @@ def test_two_peaks_close_by_are_split(plain: Callable[..., Instrument], chart_of
     assert NoteStatus.SPLIT not in solver.solve(pack(instrument), neighbours=False).status
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="counted in the loss-free column, where a mode of the tube below the open holes counts too",
-)
 def test_second_peak_of_a_five_hole_pipe_with_a_long_foot(
     plain: Callable[..., Instrument], chart_of: MakeChart
 ) -> None:

@@ -23,7 +23,7 @@ from wrenpipe.model import kernel
 from wrenpipe.model.air import Air, dry_air, humid_air
 from wrenpipe.model.geometry import FingeringChart, HoleKind, Instrument, ToneHole
 from wrenpipe.model.network import input_admittance
-from wrenpipe.model.parameters import nodes_of, pack
+from wrenpipe.model.parameters import cuts_of, nodes_of, pack
 from wrenpipe.model.playing_pitch import chart_solver
 
 Factory = Callable[..., Any]
@@ -173,15 +173,15 @@ def test_the_kernel_is_the_same_circuit_to_its_series(
     test). The input feels a vent's line by less than its own error."""
     instrument, opened, air, expected = case
     solver = chart_solver(instrument, FingeringChart("none", (), ()), air, np.empty(0))
-    nodes = nodes_of(pack(instrument), solver.layout)
+    longest = kernel.LONGEST_PIECE * air.c / OMEGA.max()
+    p = pack(instrument)
+    nodes = nodes_of(p, solver.layout, cuts_of(p, solver.layout, longest))
     holes = np.array(
         [[h.diameter, h.chimney, h.outer_radius, h.pad_lift, h.pad_radius] for h in instrument.holes]
     )
     is_open = np.array([h.name in opened for h in instrument.holes])
     out = np.empty(len(HZ), dtype=complex)
-    kernel.admittance(
-        OMEGA, nodes.x, nodes.radius, nodes.hole, holes, is_open, solver.air, solver.tables, out
-    )
+    kernel.admittance(OMEGA, nodes.x, nodes.radius, nodes.hole, holes, is_open, solver.air, solver.table, out)
     error = np.abs(out / expected - 1)
     narrowest = min(min(h.diameter / 2 for h in instrument.holes), instrument.bore.stations[0][1])
     rv = narrowest * np.sqrt(OMEGA * air.rho / air.mu)
