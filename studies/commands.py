@@ -81,6 +81,48 @@ def intonation(
     show(intonation_report(scored))
 
 
+@app.command()
+def response(
+    file: Annotated[Path, typer.Argument(metavar="FILE.json", help="A design.json.")],
+    note: Annotated[str, typer.Option(metavar="WRITTEN", help="Written note whose fingering is meant.")],
+    low: Annotated[
+        str | None, typer.Option("--from", metavar="HZ", help="Lowest frequency; half the lowest note's.")
+    ] = None,
+    high: Annotated[
+        str | None, typer.Option("--to", metavar="HZ", help="Highest frequency; 4 times the highest note's.")
+    ] = None,
+    points: Annotated[
+        str | None, typer.Option(metavar="N", help="Evenly spaced points in CSV and JSON; 2000.")
+    ] = None,
+    with_reed: Annotated[
+        bool, typer.Option("--with-reed", help="Add the reed's volume; a laboratory measures without.")
+    ] = False,
+    temperature: Annotated[
+        str | None, typer.Option(metavar="C", help="Air in the bore in degrees C, instead of the file's.")
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option(metavar="FOLDER", help="Where response.csv and response.svg go.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Show the input impedance of one fingering: its resonances, and the curve as CSV and picture."""
+    from wrenpipe.studies.response import Asked, respond, response_values, write_response
+    from wrenpipe.studies.store import require_folder
+
+    if out is not None:
+        require_folder(out)
+    found = respond(file, Asked(note, low, high, points, temperature, with_reed))
+    if out is not None:
+        write_response(found, out)
+    if as_json:
+        _print_json(response_values(found, out))
+        return
+    from wrenpipe.studies.response_tables import response_report
+    from wrenpipe.studies.tables import show
+
+    show(response_report(found, out))
+
+
 Size = Annotated[
     str,
     typer.Argument(

@@ -1,4 +1,4 @@
-"""The pictures of a report as SVG: the unrolled body and the intonation of all notes.
+"""Pictures as SVG: the unrolled body, the intonation of all notes, the impedance of one.
 
 Text stays text, lengths are true on paper, and the same values always give the same bytes.
 """
@@ -21,9 +21,11 @@ from wrenpipe.model.geometry import Instrument, System
 from wrenpipe.model.intonation import Intonation
 from wrenpipe.studies.body_sheet import body_sheet
 from wrenpipe.studies.intonation_sheet import intonation_sheet
+from wrenpipe.studies.response import Response
+from wrenpipe.studies.response_sheet import response_sheet
 from wrenpipe.studies.shapes import PAPER, Disc, Ink, Outline, Oval, Shape, Sheet, Words
 
-__all__ = ["body_drawing", "intonation_drawing"]
+__all__ = ["body_drawing", "intonation_drawing", "response_drawing"]
 
 MM_PER_INCH = 25.4
 SETTINGS: Any = {
@@ -47,6 +49,11 @@ def body_drawing(
 def intonation_drawing(intonation: Intonation, *, title: str) -> bytes:
     """Cents of every note and of every twelfth, as SVG bytes; title says the size in words."""
     return _svg(intonation_sheet(intonation, title), "intonation")
+
+
+def response_drawing(response: Response) -> bytes:
+    """Level and phase of one fingering's impedance over frequency, as SVG bytes."""
+    return _svg(response_sheet(response), "response")
 
 
 def _svg(sheet: Sheet, salt: str) -> bytes:
