@@ -1,14 +1,17 @@
 """The finger margin of every size for several gloves: one table, in standard deviations.
 
-    uv run python tests/benchmarks/reach_table.py [--system simple-9] [--gloves 7,8,9,10] [--aids rear-arms]
+uv run python tests/benchmarks/reach_table.py [--system simple-9] [--gloves 7,8,9,10] [--aids rear-arms]
 """
 
 from __future__ import annotations
 
 import argparse
+import os
 import time
 
-from wrenpipe.model.pitch import midi, note_name
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+from wrenpipe.model.pitch import midi, note_name  # the thread setting must come first
 from wrenpipe.search.reach import free_optimum, greatest_margin
 from wrenpipe.studies.question import Asked, read_question
 
