@@ -33,6 +33,7 @@ __all__ = [
     "PadTipGaps",
     "Saddles",
     "Seals",
+    "Stack",
     "TipGaps",
     "evaluate",
     "rows_of",
@@ -54,22 +55,39 @@ class Family(Protocol):
     def fill(self, v: Real, margin: Real, jacobian: Real) -> None: ...
 
 
+@dataclass(frozen=True, slots=True)
+class Stack:
+    """Families end to end, with what no vector changes laid out once."""
+
+    families: tuple[Family, ...]
+    labels: tuple[Label, ...]
+    sigma: Real
+    soft: NDArray[np.bool_]
+
+    @staticmethod
+    def of(families: Sequence[Family]) -> Stack:
+        labels = tuple(label for family in families for label in family.labels)
+        return Stack(
+            tuple(families),
+            labels,
+            np.array([label.sigma for label in labels]),
+            np.array([label.severity is Severity.SOFT for label in labels], dtype=np.bool_),
+        )
+
+    def at(self, v: Real) -> RowBlock:
+        """All rows at v, in order."""
+        margin, jacobian = np.empty(len(self.labels)), np.zeros((len(self.labels), len(v)))
+        start = 0
+        for family in self.families:
+            end = start + len(family.labels)
+            family.fill(v, margin[start:end], jacobian[start:end])
+            start = end
+        return RowBlock(margin, jacobian, self.sigma, self.soft, self.labels)
+
+
 def evaluate(families: Sequence[Family], v: Real) -> RowBlock:
     """All families at v, stacked in order."""
-    labels = tuple(label for family in families for label in family.labels)
-    margin, jacobian = np.empty(len(labels)), np.zeros((len(labels), len(v)))
-    start = 0
-    for family in families:
-        end = start + len(family.labels)
-        family.fill(v, margin[start:end], jacobian[start:end])
-        start = end
-    return RowBlock(
-        margin=margin,
-        jacobian=jacobian,
-        sigma=np.array([label.sigma for label in labels]),
-        soft=np.array([label.severity is Severity.SOFT for label in labels], dtype=np.bool_),
-        labels=labels,
-    )
+    return Stack.of(families).at(v)
 
 
 def rows_of(families: Sequence[Family], v: Real) -> Iterator[Row]:

@@ -173,7 +173,7 @@ def pull_back(
             (layout.stations + left, gr * (1 - share)),
             (layout.stations + left + 1, gr * share),
         ):
-            np.add.at(out.T, column, by.T)
+            _scatter(out, column, by)
     if layout.holes:
         at_hole = nodes.hole >= 0
         hole, left = nodes.hole[at_hole], nodes.segment[at_hole]
@@ -189,8 +189,14 @@ def pull_back(
             (layout.stations + left, gr * (1 - share)),
             (layout.stations + left + 1, gr * share),
         ):
-            np.add.at(out.T, column, by.T)
+            _scatter(out, column, by)
         for n, field in enumerate(HOLE_FIELDS):
             out[:, layout.hole_block(field)] = grad_hole[:, :, n]
     out[:, layout.reed] = grad_reed
     return out
+
+
+def _scatter(out: Real, column: NDArray[np.int64], by: Real) -> None:
+    """Add columns of by (n_note, m) to those of out; a column may be named more than once."""
+    for n, place in enumerate(column.tolist()):
+        out[:, place] += by[:, n]

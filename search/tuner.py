@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wrenpipe.constraints.design_space import KNOTS
-from wrenpipe.constraints.families import Family, evaluate
+from wrenpipe.constraints.families import Stack
 from wrenpipe.constraints.finger_rows import DIGITS, FingerPolicy, finger_families
 from wrenpipe.constraints.hand import Hand
 from wrenpipe.constraints.key_clearance import pad_beside_finger, pad_beside_pad
@@ -161,23 +161,23 @@ class Programme:
 
     def rows_at(self, v: Real) -> tuple[RowBlock | None, RowBlock]:
         """Finger rows (None without a hand) and wall rows at v."""
-        walls = evaluate(self.wall_families, v)
-        return (None if self.hand is None else evaluate(self.finger_families, v)), walls
+        walls = self.walls.at(v)
+        return (None if self.hand is None else self.fingers.at(v)), walls
 
     @cached_property
-    def wall_families(self) -> tuple[Family, ...]:
+    def walls(self) -> Stack:
         """Everything that holds whoever plays."""
         space, top = self.mapping.space, self.mapping.stock.top_of_body
-        return (*wall_families(space, self.limits, top, FLARE_SHARE), pad_beside_pad(space))
+        return Stack.of((*wall_families(space, self.limits, top, FLARE_SHARE), pad_beside_pad(space)))
 
     @cached_property
-    def finger_families(self) -> tuple[Family, ...]:
+    def fingers(self) -> Stack:
         """Everything that the hand decides; empty without a hand."""
         if self.hand is None:
-            return ()
+            return Stack.of(())
         space = self.mapping.space
         fingers = finger_families(space, self.hand, self.lanes, self.policy, self.mapping.flare_from)
-        return (*fingers, pad_beside_finger(space, self.hand, self.policy))
+        return Stack.of((*fingers, pad_beside_finger(space, self.hand, self.policy)))
 
     def _evaluate(self, v: Real, goal: Goal, nearby_hz: Real | None = None) -> Evaluation | None:
         space = self.mapping.space

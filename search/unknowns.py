@@ -113,24 +113,26 @@ class Mapping:
         """Body radius less bore radius at each hole; the speaker's tube may stand above the body."""
         space, layout = self.space, self.layout
         sx, sr = p[layout.station_x], p[layout.station_radius]
-        start = layout.hole_block("chimney").start
+        jx, jr = jac[layout.station_x], jac[layout.station_radius]
+        x = v[space.hole_x]
+        i = np.clip(np.searchsorted(sx, x, side="right") - 1, 0, len(sx) - 2)
+        span = np.maximum(sx[i + 1] - sx[i], 1e-9)
+        slope = (sr[i + 1] - sr[i]) / span
+        share = (x - sx[i]) / span
+        block = layout.hole_block("chimney")
+        p[block] = v[space.outer_radius] - (sr[i] + slope * (x - sx[i]))
+        rows = block.start + np.arange(space.holes)
+        keep, next_ = (1 - share)[:, None], share[:, None]
+        by_stations = keep * (slope[:, None] * jx[i] - jr[i]) + next_ * (
+            slope[:, None] * jx[i + 1] - jr[i + 1]
+        )
+        jac[rows] += by_stations
+        jac[rows, space.outer_radius] += 1.0
+        jac[rows, space.hole_x.start + np.arange(space.holes)] -= slope
         for n, place in enumerate(space.system.places):
-            x = v[space.hole_x.start + n]
-            i = min(max(int(np.searchsorted(sx, x, side="right")) - 1, 0), len(sx) - 2)
-            span = max(sx[i + 1] - sx[i], 1e-9)
-            slope = (sr[i + 1] - sr[i]) / span
-            share = (x - sx[i]) / span
-            row = start + n
-            p[row] = v[space.outer_radius] - (sr[i] + slope * (x - sx[i]))
-            jac[row, space.outer_radius] += 1.0
-            jac[row, space.hole_x.start + n] -= slope
-            jac[row] -= (1 - share) * jac[layout.station_radius.start + i]
-            jac[row] -= share * jac[layout.station_radius.start + i + 1]
-            jac[row] += slope * (1 - share) * jac[layout.station_x.start + i]
-            jac[row] += slope * share * jac[layout.station_x.start + i + 1]
             if place.kind is HoleKind.SPEAKER:
-                p[row] += v[space.speaker_rise]
-                jac[row, space.speaker_rise] += 1.0
+                p[block.start + n] += v[space.speaker_rise]
+                jac[block.start + n, space.speaker_rise] += 1.0
 
 
 def _profile() -> list[tuple[float, dict[str, float]]]:
