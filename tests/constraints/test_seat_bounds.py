@@ -340,7 +340,7 @@ def seats(case: Programme, start: Real) -> Outcome:
     A pull of a thousandth per natural unit only keeps idle columns in place: at prices of 100 and more
     per millimetre it is nothing.
     """
-    families = (*case.wall_families, *case.finger_families)
+    families = (*case.walls.families, *case.fingers.families)
     space, pull = case.mapping.space, 1e-3 / case.mapping.space.scale()
     lower, upper = case.lower.copy(), case.upper.copy()
     lower[space.margin] = upper[space.margin] = 0.0
@@ -406,7 +406,7 @@ def test_a_programme_bounds_what_its_rows_allow(monkeypatch: pytest.MonkeyPatch,
     assert hand is not None
     fingers = {p.finger: n for n, p in enumerate(space.system.places) if p.finger is not None}
     low, high = case.lower, case.upper
-    (tenons,) = (f for f in case.wall_families if "tenon" in {label.name for label in f.labels})
+    (tenons,) = (f for f in case.walls.families if "tenon" in {label.name for label in f.labels})
     block = evaluate((tenons,), case.guess)
     # Linear rows: how far up and down a finger's hole can be is a linear programme.
     for finger, sign, limit in ((Finger.L1, 1.0, bounds.highest), (Finger.R3, -1.0, -bounds.lowest)):
