@@ -50,6 +50,7 @@ __all__ = [
     "WEAK",
     "admittance",
     "solve_chart",
+    "solve_charts",
 ]
 
 SOUNDS, WEAK, SPLIT, LOST = 0, 1, 2, 3
@@ -584,6 +585,32 @@ def solve_chart(
             by_c = -y_at[8 + i] - omega[i] * by_omega[8 + i] - 0.5 * layers[i] - 2.0 * omega[i] * spring
             grad_air[note, 0] = factor * by_c
             grad_air[note, 1] = factor * layers[i]
+
+
+@_jit
+def solve_charts(
+    node_x,  # (n_instrument, n_node) m
+    node_r,  # (n_instrument, n_node) m
+    node_hole,  # (n_instrument, n_node) int64
+    holes,  # (n_instrument, n_hole, 5) m
+    is_open,  # (n_note, n_hole) bool
+    mode,  # (n_note,) int64
+    guess_hz,  # (n_note,)
+    reed,  # (n_instrument,) m3
+    air,
+    table,
+    with_neighbours,
+    hz,  # out (n_instrument, n_note)
+    peak,  # out (n_instrument, n_note)
+    status,  # out (n_instrument, n_note) int64
+):
+    """Many instruments of one chart, without derivatives; one array is one instrument's as in solve_chart."""
+    none2, none3, none1 = np.empty((0, 0)), np.empty((0, 0, 0)), np.empty(0)
+    for n in range(node_x.shape[0]):
+        solve_chart(
+            node_x[n], node_r[n], node_hole[n], holes[n], is_open, mode, guess_hz, reed[n], air, table,
+            False, with_neighbours, hz[n], peak[n], status[n], none2, none2, none3, none1, none2,
+        )  # fmt: skip
 
 
 @_jit

@@ -16,7 +16,7 @@ from wrenpipe.model.parameters import Cuts, Layout, Nodes, cuts_of, layout_of, n
 from wrenpipe.model.pitch import CENTS_PER_OCTAVE, frequency, midi
 from wrenpipe.model.propagation import wide_tube
 
-__all__ = ["ChartSolver", "Playing", "chart_solver", "playing_pitches"]
+__all__ = ["Batch", "ChartSolver", "Playing", "chart_solver", "playing_pitches", "solve_batch"]
 
 Real = NDArray[np.float64]
 
@@ -39,6 +39,15 @@ class Playing:
     status: tuple[NoteStatus, ...]
     jacobian: Real | None
     by_air: Real | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """Playing pitches of many instruments: hz, peak (n_instrument, n_note), status alike."""
+
+    hz: Real
+    peak: Real
+    status: tuple[tuple[NoteStatus, ...], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +101,28 @@ class ChartSolver:
             grad_air *= CENTS_PER_OCTAVE / math.log(2.0)
         statuses = tuple(STATUSES[s] for s in status)
         return Playing(hz, peak, statuses, by_p, grad_air if jacobian else None)
+
+
+def solve_batch(solver: ChartSolver, p: Real, *, neighbours: bool = False) -> Batch:
+    """Playing pitches of many instruments of one chart in one compiled call.
+
+    p: (n_instrument, layout.length), each as for `ChartSolver.solve`.
+    """
+    nodes = [solver.nodes(row) for row in p]
+    (n_note, n_hole), n = solver.is_open.shape, len(p)
+    hz, peak = np.empty((n, n_note)), np.empty((n, n_note))
+    status = np.empty((n, n_note), dtype=np.int64)
+    start = solver.layout.hole_block("diameter").start
+    holes = p[:, start : start + kernel.HOLE_PARAMETERS * n_hole]
+    kernel.solve_charts(
+        np.array([node.x for node in nodes]),
+        np.array([node.radius for node in nodes]),
+        np.array([node.hole for node in nodes]),
+        np.ascontiguousarray(holes.reshape(n, kernel.HOLE_PARAMETERS, n_hole).transpose(0, 2, 1)),
+        solver.is_open, solver.mode, solver.guess_hz, np.ascontiguousarray(p[:, solver.layout.reed]),
+        solver.air, solver.table, neighbours, hz, peak, status,
+    )  # fmt: skip
+    return Batch(hz, peak, tuple(tuple(STATUSES[s] for s in row) for row in status))
 
 
 def chart_solver(instrument: Instrument, chart: FingeringChart, air: Air, guess_hz: Real) -> ChartSolver:

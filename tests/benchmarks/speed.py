@@ -23,7 +23,7 @@ from wrenpipe.model import kernel
 from wrenpipe.model.air import dry_air
 from wrenpipe.model.propagation import wide_tube
 from wrenpipe.model.radiation import unflanged_impedance
-from wrenpipe.search.reach import free_optimum
+from wrenpipe.search.reach import free_optimum, greatest_margin
 from wrenpipe.search.tuner import Goal, Programme
 from wrenpipe.studies.question import Asked, read_question
 from wrenpipe.studies.reaching import answer_question
@@ -126,6 +126,10 @@ def search_lines() -> list[tuple[str, str, str]]:
     start = best(lambda: alone.run(alone.guess, Goal()), 5)
     seated = best(lambda: programme.run(programme.guess, Goal()), 3)
     several = best(lambda: free_optimum(programme, question.tolerance), 3)
+    verdict = best(
+        lambda: greatest_margin(programme, free_optimum(programme, question.tolerance), question.tolerance),
+        2,
+    )
     whole = best(lambda: answer_question(question), 2)
     lines = kernel_lines(programme, v)
     lines += [
@@ -133,7 +137,8 @@ def search_lines() -> list[tuple[str, str, str]]:
         ("tuning start, no hand", f"{start:.3f} s", "< 0.1 s"),
         ("tuning start, seats included", f"{seated:.3f} s", "< 0.1 s"),
         ("multi-start", f"{several:.3f} s", "< 0.6 s"),
-        (f"question {SIZE}, glove {GLOVE}, warm, smallest size included", f"{whole:.2f} s", "< 1 s"),
+        (f"verdict and margin of {SIZE}, glove {GLOVE}, warm", f"{verdict:.2f} s", "< 1 s"),
+        ("the same with the smallest reachable size", f"{whole:.2f} s", ""),
     ]
     return lines
 

@@ -18,7 +18,7 @@ from wrenpipe.model.geometry import Bore, FingeringChart, HoleKind, Instrument, 
 from wrenpipe.model.intonation import NoteStatus
 from wrenpipe.model.network import total_admittance
 from wrenpipe.model.parameters import HOLE_FIELDS, Layout, cuts_of, nodes_of, pack
-from wrenpipe.model.playing_pitch import ChartSolver, Playing, chart_solver
+from wrenpipe.model.playing_pitch import ChartSolver, Playing, chart_solver, solve_batch
 
 Real = NDArray[np.float64]
 Notes = Iterable[tuple[int, Iterable[str]]]
@@ -326,3 +326,19 @@ def test_no_holes_at_all(plain: Callable[..., Instrument], chart_of: MakeChart) 
     playing = solver.solve(pack(instrument), jacobian=True)
     assert playing.hz[0] == pytest.approx(211.2, rel=2e-3)
     assert playing.jacobian.shape == (1, solver.layout.length)
+
+
+def test_a_batch_is_each_instrument_alone(random_instrument: MakeInstrument, chart_of: MakeChart) -> None:
+    instrument = random_instrument(3)
+    chart = chart_of([(1, []), (1, [instrument.holes[-1].name]), (2, [])])
+    solver, p = _solver(instrument, chart), pack(instrument)
+    rng = np.random.default_rng(5)
+    diameters = solver.layout.hole_block("diameter")
+    many = np.repeat(p[None], 7, axis=0)
+    many[:, diameters] *= rng.uniform(0.95, 1.05, (7, len(instrument.holes)))
+    batch = solve_batch(solver, many)
+    for n, row in enumerate(many):
+        alone = solver.solve(row, neighbours=False)
+        np.testing.assert_array_equal(batch.hz[n], alone.hz)
+        np.testing.assert_array_equal(batch.peak[n], alone.peak)
+        assert batch.status[n] == alone.status
