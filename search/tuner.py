@@ -29,7 +29,7 @@ from wrenpipe.model.geometry import Finger, HoleKind
 from wrenpipe.model.pitch import frequency, midi
 from wrenpipe.model.playing_pitch import ChartSolver, Playing, chart_solver
 from wrenpipe.search.fairness import FairnessWeights, fairness
-from wrenpipe.search.sequential import Evaluation, Outcome, Settings, Status, minimise
+from wrenpipe.search.sequential import FEASIBLE, Evaluation, Outcome, Settings, Status, minimise
 from wrenpipe.search.unknowns import FLARE_SHARE, Mapping, stock_guess
 
 __all__ = ["CENTS_UNIT", "Goal", "Programme", "Tuned", "programme_for"]
@@ -72,6 +72,20 @@ class Tuned:
     wall_rows: RowBlock
     margin: float
     """Least margin/sigma over the finger rows; infinite without a hand."""
+    demanded: float
+    """The margin that the run had to keep."""
+
+    def violated(self) -> tuple[Margin, ...]:
+        """The walls, and the finger limits at the demanded margin, that the run left violated."""
+        blocks = [(self.wall_rows, 0.0)]
+        if self.finger_rows is not None:
+            blocks.append((self.finger_rows, self.demanded))
+        return tuple(
+            report
+            for block, demanded in blocks
+            for report in block.reports()
+            if report.margin - demanded * report.uncertainty < -FEASIBLE * MILLIMETRE
+        )
 
     def binding(self) -> Margin | None:
         """The finger limit whose standard deviation costs most: the kind of limit first, all its rows
@@ -229,6 +243,7 @@ class Programme:
             finger_rows=note.fingers,
             wall_rows=note.walls,
             margin=margin,
+            demanded=float(outcome.v[self.mapping.space.margin]),
         )
 
     def highest_hole(self) -> float:

@@ -208,6 +208,7 @@ def design_values(made: Made, folder: Path) -> dict[str, Any]:
         "rms_all_cents": round(whole.rms_cents, 3),
         "worst_all_cents": round(whole.worst_cents, 3),
         "search_status": made.tuned.outcome.status.value,
+        "rows_violated": [margin_values(row) for row in made.tuned.violated()],
         "optimality_residual": float(f"{made.tuned.outcome.residual:.3g}"),
         "folder": str(folder),
         "files": list(FILES),

@@ -342,3 +342,31 @@ def test_a_batch_is_each_instrument_alone(random_instrument: MakeInstrument, cha
         np.testing.assert_array_equal(batch.hz[n], alone.hz)
         np.testing.assert_array_equal(batch.peak[n], alone.peak)
         assert batch.status[n] == alone.status
+
+
+@pytest.mark.parametrize("seed", [1, 4])
+def test_derivatives_by_the_air(random_instrument: MakeInstrument, chart_of: MakeChart, seed: int) -> None:
+    """Sound speed and layer thickness (through the viscosity, Prandtl number kept) against differences.
+
+    Equal to 1e-6 of the whole effect; the reed's volume counts in the sound speed.
+    """
+    instrument = random_instrument(seed)
+    chart = chart_of([(1, []), (1, [instrument.holes[-1].name]), (2, [])])
+
+    def hz(air: Air) -> Real:
+        return _solver_in(instrument, chart, air).solve(pack(instrument), neighbours=False).hz
+
+    by_air = _solver_in(instrument, chart, AIR).solve(pack(instrument), jacobian=True).by_air
+    assert by_air is not None
+    step = 1e-4
+    for column, change in (
+        (0, lambda h: replace(AIR, c=AIR.c * math.exp(h))),
+        (1, lambda h: replace(AIR, mu=AIR.mu * math.exp(2 * h))),
+    ):
+        difference = 1200 * np.log2(hz(change(step)) / hz(change(-step))) / (2 * step)
+        np.testing.assert_allclose(by_air[:, column], difference, rtol=2e-6)
+
+
+def _solver_in(instrument: Instrument, chart: FingeringChart, air: Air) -> ChartSolver:
+    guess = _solved(instrument, chart).hz
+    return chart_solver(instrument, chart, air, guess)

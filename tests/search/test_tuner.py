@@ -214,3 +214,14 @@ def test_a_certificate_is_true_where_it_only_just_fires(
     excluded = with_tips(broad)
     assert excluded.certificate() is not None
     assert min(seated_only(excluded, start) for start in starts(excluded)[:2]) > FEASIBLE
+
+
+def test_an_infeasible_run_names_its_rows(programme: Any, free: Any) -> None:
+    """Ten standard deviations of room are not there on A4 for glove 9: the rows that miss are named."""
+    case = programme("A4", "simple-9", 9)
+    tuned = case.run(free("A4", "simple-9").outcome.v, Goal(margin=10.0))
+    assert tuned.outcome.status is Status.INFEASIBLE
+    names = {row.name for row in tuned.violated()}
+    assert names & {"crowding", "seal"}
+    kept = case.run(free("A4", "simple-9").outcome.v, Goal(margin=-5.0))
+    assert kept.violated() == ()
