@@ -1,4 +1,4 @@
-"""Pictures as SVG: the unrolled body, the intonation of all notes, the impedance of one.
+"""Pictures as SVG: the unrolled body, the intonation of all notes, the impedance of one, the family's map.
 
 Text stays text, lengths are true on paper, and the same values always give the same bytes.
 """
@@ -20,12 +20,13 @@ from wrenpipe.constraints.seats import SeatPlan
 from wrenpipe.model.geometry import Instrument, System
 from wrenpipe.model.intonation import Intonation
 from wrenpipe.studies.body_sheet import body_sheet
+from wrenpipe.studies.family_sheet import Mark, map_sheet
 from wrenpipe.studies.intonation_sheet import intonation_sheet
 from wrenpipe.studies.response import Response
 from wrenpipe.studies.response_sheet import response_sheet
 from wrenpipe.studies.shapes import PAPER, Disc, Ink, Outline, Oval, Shape, Sheet, Words
 
-__all__ = ["body_drawing", "intonation_drawing", "response_drawing"]
+__all__ = ["body_drawing", "intonation_drawing", "map_drawing", "response_drawing"]
 
 MM_PER_INCH = 25.4
 SETTINGS: Any = {
@@ -54,6 +55,11 @@ def intonation_drawing(intonation: Intonation, *, title: str) -> bytes:
 def response_drawing(response: Response) -> bytes:
     """Level and phase of one fingering's impedance over frequency, as SVG bytes."""
     return _svg(response_sheet(response), "response")
+
+
+def map_drawing(title: str, sizes: Sequence[str], rows: Sequence[tuple[str, str, Sequence[Mark]]]) -> bytes:
+    """The playability map of a family, as SVG bytes; rows are (system, hand, a mark for each size)."""
+    return _svg(map_sheet(title, sizes, rows), "map")
 
 
 def _svg(sheet: Sheet, salt: str) -> bytes:

@@ -1,4 +1,4 @@
-"""Reads each kind of file that people hand in: a design, a hand, a mouthpiece, measured diameters.
+"""Reads each kind of file that people hand in: a design, a family, a hand, a mouthpiece, measured diameters.
 
 Every function raises RequestError with one sentence: which file and field, what came, what is allowed.
 """
@@ -14,12 +14,13 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from wrenpipe.studies.errors import RequestError
+from wrenpipe.studies.family_schema import FamilyFile
 from wrenpipe.studies.fields import shown
 from wrenpipe.studies.schemas import HOLE_DIAMETER, DesignFile, HandFile, MouthpieceFile
 from wrenpipe.studies.sentences import sentence
 from wrenpipe.studies.store import read_text
 
-__all__ = ["read_design", "read_diameters", "read_hand", "read_mouthpiece"]
+__all__ = ["read_design", "read_diameters", "read_family", "read_hand", "read_mouthpiece"]
 
 DIAMETER_COLUMNS = ["hole", "diameter_mm"]
 File = TypeVar("File", bound=BaseModel)
@@ -67,6 +68,11 @@ def _read_toml(path: Path, model: type[File]) -> File:
         raise RequestError(
             f"{path} is not TOML that can be read: nested too deep or a number too long."
         ) from None
+
+
+def read_family(path: Path) -> FamilyFile:
+    """A family's request in TOML, raising RequestError."""
+    return _read_toml(path, FamilyFile)
 
 
 def read_hand(path: Path) -> HandFile:
