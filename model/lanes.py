@@ -64,34 +64,44 @@ def _fraction(x):
     return x * p, q
 
 
+@_inline
+def _taper(t, layer, root, k, y2, length, slope1, slope2, scale1, scale2):
+    """Y at the reed side of a taper, with what its derivatives need.
+
+    Returns Y, dY/dY2, dY/deta2, d/d ln(Gamma), layers, along = (1 - eta2^2) dY/deta2, Gamma, 1/Gamma,
+    1/Z1 and Y2 Z2.
+    """
+    g, zeta, g_u, zeta_u = _walls(t, layer * root)
+    gamma = complex(-k * g.imag, k * g.real)
+    x = gamma * length
+    top, bottom = _fraction(x)
+    th = top * inverse(bottom)
+    inv_zeta = inverse(zeta)
+    inv_gamma = inverse(gamma)
+    z2 = zeta * scale2
+    yz = y2 * z2
+    eta2 = yz - slope2 * inv_gamma
+    inv_d = inverse(1.0 + eta2 * th)
+    inv_z1 = inv_zeta * scale1
+    y1 = ((eta2 + th) * inv_d + slope1 * inv_gamma) * inv_z1
+    y_eta2 = (1.0 - th * th) * inv_d * inv_d * inv_z1
+    along = (1.0 - eta2 * eta2) * y_eta2
+    by_gamma = along * x + (slope2 * y_eta2 - slope1 * inv_z1) * inv_gamma
+    inv_g = complex(-k * inv_gamma.imag, k * inv_gamma.real)  # 1/G = j k / Gamma
+    layers = by_gamma * g_u * inv_g + (y_eta2 * yz - y1) * zeta_u * inv_zeta
+    return y1, y_eta2 * z2, y_eta2, by_gamma, layers, along, gamma, inv_gamma, inv_z1, yz
+
+
 @_fast
 def taper(s, t, row, u0):
     """Carry Y and dY/domega through a taper towards the reed; row: see kernel._prepare."""
     length, layer, slope1, slope2, scale1, scale2 = row[0], u0 / row[1], row[2], row[3], row[4], row[5]
     for i in range(LANES):
-        k = s[48 + i]
-        y2 = complex(s[i], s[8 + i])
-        g, zeta, g_u, zeta_u = _walls(t, layer * s[40 + i])
-        gamma = complex(-k * g.imag, k * g.real)
-        x = gamma * length
-        top, bottom = _fraction(x)
-        th = top * inverse(bottom)
-        inv_zeta = inverse(zeta)
-        inv_gamma = inverse(gamma)
-        yz = y2 * zeta * scale2
-        eta2 = yz - slope2 * inv_gamma
-        inv_d = inverse(1.0 + eta2 * th)
-        inv_z1 = inv_zeta * scale1
-        y1 = ((eta2 + th) * inv_d + slope1 * inv_gamma) * inv_z1
-        y_eta2 = (1.0 - th * th) * inv_d * inv_d * inv_z1
-        by_gamma = (1.0 - eta2 * eta2) * y_eta2 * x + (slope2 * y_eta2 - slope1 * inv_z1) * inv_gamma
-        by_zeta = y_eta2 * yz - y1
-        # inv_g: 1/G = j k / Gamma
-        layers = (
-            by_gamma * g_u * complex(-k * inv_gamma.imag, k * inv_gamma.real) + by_zeta * zeta_u * inv_zeta
+        y, y_y, _, by_gamma, layers, _, _, _, _, _ = _taper(
+            t, layer, s[40 + i], s[48 + i], complex(s[i], s[8 + i]), length, slope1, slope2, scale1, scale2
         )
-        d = y_eta2 * zeta * scale2 * complex(s[16 + i], s[24 + i]) + (by_gamma - 0.5 * layers) * s[56 + i]
-        s[i], s[8 + i], s[16 + i], s[24 + i] = y1.real, y1.imag, d.real, d.imag
+        d = y_y * complex(s[16 + i], s[24 + i]) + (by_gamma - 0.5 * layers) * s[56 + i]
+        s[i], s[8 + i], s[16 + i], s[24 + i] = y.real, y.imag, d.real, d.imag
 
 
 @_fast
@@ -104,40 +114,31 @@ def taper_back(s, t, row, slopes, u0):
     mean_1, mean_2, inv_mean, inv_length, inv_r1, inv_r2 = (
         slopes[0], slopes[1], slopes[2], slopes[3], 1.0 / slopes[4], 1.0 / slopes[5],
     )  # fmt: skip
-    tau = slope1 * slopes[4]
+    by_length = slope1 * slopes[4] * inv_length
     for i in range(LANES):
-        k = s[48 + i]
         lam = complex(s[i], s[8 + i])
-        y2 = complex(s[16 + i], s[24 + i])
-        g, zeta, g_u, zeta_u = _walls(t, layer * s[40 + i])
-        gamma = complex(-k * g.imag, k * g.real)
-        x = gamma * length
-        top, bottom = _fraction(x)
-        th = top * inverse(bottom)
-        inv_zeta = inverse(zeta)
-        inv_gamma = inverse(gamma)
-        yz = y2 * zeta * scale2
-        eta2 = yz - slope2 * inv_gamma
-        inv_d = inverse(1.0 + eta2 * th)
-        inv_z1 = inv_zeta * scale1
-        y1 = ((eta2 + th) * inv_d + slope1 * inv_gamma) * inv_z1
-        y_eta2 = (1.0 - th * th) * inv_d * inv_d * inv_z1
-        along = (1.0 - eta2 * eta2) * y_eta2
-        by_gamma = along * x + (slope2 * y_eta2 - slope1 * inv_z1) * inv_gamma
-        by_zeta = y_eta2 * yz - y1
-        layers = (
-            by_gamma * g_u * complex(-k * inv_gamma.imag, k * inv_gamma.real) + by_zeta * zeta_u * inv_zeta
+        y, y_y, y_eta2, _, layers, along, gamma, inv_gamma, inv_z1, yz = _taper(
+            t,
+            layer,
+            s[40 + i],
+            s[48 + i],
+            complex(s[16 + i], s[24 + i]),
+            length,
+            slope1,
+            slope2,
+            scale1,
+            scale2,
         )
         y_tau = (inv_z1 * inv_r1 - y_eta2 * inv_r2) * inv_gamma
         y_mean = -inv_mean * layers
-        y_length = along * gamma - y_tau * (tau * inv_length)
-        y_r1 = (2.0 * y1 - slope1 * inv_gamma * inv_z1) * inv_r1 - y_tau * inv_length + y_mean * mean_1
+        y_length = along * gamma - y_tau * by_length
+        y_r1 = (2.0 * y - slope1 * inv_gamma * inv_z1) * inv_r1 - y_tau * inv_length + y_mean * mean_1
         y_r2 = y_eta2 * (slope2 * inv_gamma - 2.0 * yz) * inv_r2 + y_tau * inv_length + y_mean * mean_2
         s[72 + i] = (lam * y_length).imag
         s[80 + i] = (lam * y_r1).imag
         s[88 + i] = (lam * y_r2).imag
         s[136 + i] += (lam * layers).imag
-        lam = lam * y_eta2 * zeta * scale2
+        lam = lam * y_y
         s[i], s[8 + i] = lam.real, lam.imag
 
 
@@ -146,7 +147,7 @@ def _chimney(t, layer, root, k, omega, length, ti, tr, quarter, opened):
     """Shunt impedance over Zh of a hole, and what its derivatives need.
 
     The chimney ends in the pressure and flow (e, opened): (zr, 1) open, (1, 0) closed.
-    Returns n, along = d/d ln(Gamma), by_zeta = d/d ln(zeta), by_end = d/d zr, Gamma, zr, layers.
+    Returns n, along = d/d ln(Gamma), by_end = d/d zr, zr, d/d length, layers.
     """
     g, zeta, g_u, zeta_u = _walls(t, layer * root)
     gamma = complex(-k * g.imag, k * g.real)
