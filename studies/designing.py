@@ -9,8 +9,9 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from wrenpipe.constraints.seats import SeatPlan
 from wrenpipe.model.intonation import Intonation
 from wrenpipe.search.finish import instrument_for
 from wrenpipe.search.reach import Reach, Verdict, free_optimum, greatest_margin
@@ -23,6 +24,9 @@ from wrenpipe.studies.margin_words import spare
 from wrenpipe.studies.question import Question
 from wrenpipe.studies.schemas import MadeBy
 from wrenpipe.studies.scoring import Scored, score
+
+if TYPE_CHECKING:
+    from wrenpipe.studies.report import ReportInput
 
 __all__ = [
     "FILES",
@@ -143,7 +147,7 @@ def bench_files(made: Made) -> dict[str, bytes]:
     return {name: files[name] for name in FILES}
 
 
-def _report_input(made: Made, plan: Any, request: str) -> Any:
+def _report_input(made: Made, plan: SeatPlan | None, request: str) -> ReportInput:
     from wrenpipe.studies.report import BarrelFigures, ReportInput
 
     question, scored = made.question, made.scored
