@@ -268,6 +268,34 @@ def design(
         raise typer.Exit(1)
 
 
+@app.command()
+def family(
+    request: Annotated[Path, typer.Argument(metavar="REQUEST.toml", help="Sizes, systems, aids and hands.")],
+    out: Annotated[Path, typer.Option(metavar="FOLDER", help="Where map and instruments go.")],
+    workers: Annotated[
+        int, typer.Option(metavar="N", min=1, max=64, help="Processes; the result is the same.")
+    ] = 1,
+    as_json: AsJson = False,
+) -> None:
+    """Map which hand can play which size, and write one instrument for each that can."""
+    with _working("Deciding the family") as report:
+        from wrenpipe.studies.family_request import read_family_request
+
+        asked = read_family_request(request)
+        from wrenpipe.studies.family import decide_family, family_values, require_family_folder, write_family
+
+        require_family_folder(asked, out)
+        decided = decide_family(asked, workers, report)
+        write_family(decided, out)
+    if as_json:
+        _print_json({**family_values(decided), "folder": str(out)})
+        return
+    from wrenpipe.studies.family_report import family_report
+    from wrenpipe.studies.tables import show
+
+    show(family_report(decided, out))
+
+
 @contextmanager
 def _working(sentence: str) -> Iterator[Callable[[str], None]]:
     from wrenpipe.studies.progress import steps

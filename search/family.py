@@ -1,0 +1,214 @@
+"""A family of sizes for one hand and one system: which size is playable, by what aids, and its instrument.
+
+Sizes are walked from the largest to the smallest, and each is also started from what its larger
+neighbour ended in. A row of the family (one hand, one system) is thus decided by itself, in a fixed order,
+so that rows may be worked on anywhere without changing a figure.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wrenpipe.constraints.design_space import design_space
+from wrenpipe.constraints.hand import Hand
+from wrenpipe.constraints.margins import Margin
+from wrenpipe.model.air import Air
+from wrenpipe.model.geometry import System
+from wrenpipe.model.intonation import judge
+from wrenpipe.model.pitch import Size
+from wrenpipe.search.finish import instrument_for
+from wrenpipe.search.reach import (
+    Hint,
+    Reach,
+    Support,
+    Tolerance,
+    Verdict,
+    free_optimum,
+    greatest_margin,
+)
+from wrenpipe.search.sizes import larger_neighbour, scaled
+from wrenpipe.search.stock import stock_of
+from wrenpipe.search.tuner import Programme, Tuned, programme_for
+from wrenpipe.search.unknowns import mapping_for
+
+__all__ = [
+    "Decided",
+    "Failed",
+    "Outcome",
+    "Row",
+    "decide_cell",
+    "decide_row",
+    "in_walking_order",
+    "setup_for",
+    "walk",
+]
+
+Real = NDArray[np.float64]
+Aids = frozenset[str]
+Setup = Callable[[Size, Aids], Programme]
+Neighbour = tuple[Programme, Real]
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One hand and one system over all sizes. aids: sets tried in this order when none does not do."""
+
+    sizes: tuple[Size, ...]
+    hand: Hand
+    system: System
+    aids: tuple[Aids, ...]
+    tolerance: Tolerance
+    air: Air
+    pitch_standard_hz: float
+
+
+@dataclass(frozen=True, slots=True)
+class Decided:
+    """One cell of the map.
+
+    margin: greatest finger margin in standard deviations, with what binds there; added: RMS cents over the
+    free optimum there. v (space.size,): the instrument drilled for the bench where the cell is playable,
+    else the nearest that was found. rms, worst (cents, forks apart), lost notes and chosen_margin are
+    those of v.
+    """
+
+    size: Size
+    verdict: Verdict
+    support: Support
+    aids: Aids
+    margin: float
+    binding: Margin
+    added: float
+    v: Real
+    chosen_margin: float
+    rms: float
+    worst: float
+    lost: int
+
+    @property
+    def playable(self) -> bool:
+        return self.verdict in (Verdict.REACHABLE, Verdict.WITH_AIDS)
+
+
+@dataclass(frozen=True, slots=True)
+class Failed:
+    """A cell that an unforeseen fault left undecided; the family goes on without it."""
+
+    size: Size
+    kind: str
+    message: str
+
+
+Outcome = Decided | Failed
+
+
+def in_walking_order(sizes: Sequence[Size]) -> tuple[Size, ...]:
+    """The largest instrument first."""
+    return tuple(sorted(sizes, key=lambda size: size.transposition))
+
+
+def setup_for(row: Row) -> Setup:
+    """Programmes of a row by size and aids, every size on its own stock."""
+    space = design_space(row.system)
+
+    def setup(size: Size, aids: Aids) -> Programme:
+        mapping = mapping_for(space, size, stock_of(size))
+        return programme_for(mapping, row.air, row.pitch_standard_hz, row.hand, aids)
+
+    return setup
+
+
+def decide_row(row: Row) -> tuple[Outcome, ...]:
+    """Every size of a row, the largest first."""
+    return walk(row, setup_for(row))
+
+
+def walk(row: Row, setup: Setup) -> tuple[Outcome, ...]:
+    """Like `decide_row`, with the programmes given."""
+    neighbours: dict[Aids, Neighbour] = {}
+    outcomes: list[Outcome] = []
+    for size in in_walking_order(row.sizes):
+        try:
+            cell, found = decide_cell(row, size, setup, neighbours)
+        except Exception as error:  # a fault in one cell is a finding about that cell, not the family's end
+            outcomes.append(Failed(size, type(error).__name__, str(error)))
+            continue
+        neighbours = {**neighbours, **found}
+        outcomes.append(cell)
+    return tuple(outcomes)
+
+
+def decide_cell(
+    row: Row, size: Size, setup: Setup, neighbours: dict[Aids, Neighbour]
+) -> tuple[Decided, dict[Aids, Neighbour]]:
+    """One cell, and the instruments by aids that the next smaller size starts from.
+
+    No aids first; then the first set of the row's that makes the size reachable.
+    """
+    none: Aids = frozenset()
+    programme = setup(size, none)
+    free = free_optimum(programme, row.tolerance)
+    hint = _hint(row, size, setup, programme, none, neighbours)
+    plain = greatest_margin(programme, free, row.tolerance, hint=hint)
+    found: dict[Aids, Neighbour] = {none: (programme, plain.best.outcome.v)}
+    if plain.verdict is Verdict.REACHABLE:
+        return _decided(row, size, programme, plain, none), found
+    for aids in row.aids:
+        if not aids:
+            continue
+        helped = setup(size, aids)
+        its_free = free if _same_bounds(programme, helped) else free_optimum(helped, row.tolerance)
+        its_hint = _hint(row, size, setup, helped, aids, neighbours)
+        first = greatest_margin(helped, its_free, row.tolerance, decide_only=True, hint=its_hint)
+        if first.verdict is Verdict.REACHABLE:
+            reach = greatest_margin(helped, its_free, row.tolerance, hint=its_hint)
+            found[aids] = (helped, reach.best.outcome.v)
+            return _decided(row, size, helped, reach, aids), found
+    return _decided(row, size, programme, plain, none), found
+
+
+def _hint(
+    row: Row, size: Size, setup: Setup, programme: Programme, aids: Aids, neighbours: dict[Aids, Neighbour]
+) -> Hint:
+    """The larger neighbour's instrument by the same aids, scaled; a semitone's where there is none yet."""
+    if aids in neighbours:
+        source, v = neighbours[aids]
+        return lambda: scaled(v, source, programme)
+    return larger_neighbour(lambda other: setup(other, aids), size, programme, row.tolerance)
+
+
+def _same_bounds(one: Programme, other: Programme) -> bool:
+    """Whether two programmes of a size have the same free optimum: without a hand, aids are bounds alone."""
+    return np.array_equal(one.lower, other.lower) and np.array_equal(one.upper, other.upper)
+
+
+def _decided(row: Row, size: Size, programme: Programme, reach: Reach, aids: Aids) -> Decided:
+    playable = reach.verdict is Verdict.REACHABLE
+    chosen: Tuned = instrument_for(programme, reach, row.tolerance) if playable else reach.best
+    playing = chosen.playing
+    judged = judge(
+        row.system.chart,
+        size,
+        playing.hz.tolist(),
+        playing.peak.tolist(),
+        playing.status,
+        row.pitch_standard_hz,
+    ).group("all but forks")
+    return Decided(
+        size=size,
+        verdict=Verdict.WITH_AIDS if playable and aids else reach.verdict,
+        support=reach.support,
+        aids=aids,
+        margin=reach.margin,
+        binding=reach.binding,
+        added=reach.added,
+        v=chosen.outcome.v,
+        chosen_margin=chosen.margin,
+        rms=judged.rms_cents,
+        worst=judged.worst_cents,
+        lost=judged.lost,
+    )

@@ -1,0 +1,181 @@
+"""Decides a family and writes it: the map first, then the chosen instrument of every playable cell."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from wrenpipe.constraints.design_space import design_space
+from wrenpipe.search.executors import ray_local, serial
+from wrenpipe.search.family import Decided, Outcome, decide_row
+from wrenpipe.search.stock import stock_of
+from wrenpipe.search.unknowns import mapping_for
+from wrenpipe.studies.convert import Design, design_file, design_text
+from wrenpipe.studies.designing import SEED, version
+from wrenpipe.studies.errors import RequestError
+from wrenpipe.studies.family_request import FamilyRequest, NamedRow
+from wrenpipe.studies.reach_json import margin_values
+from wrenpipe.studies.schemas import MadeBy
+from wrenpipe.studies.store import json_text, require_folder, write_folder
+
+__all__ = [
+    "FAMILY_SCHEMA",
+    "MAP_FILES",
+    "Family",
+    "decide_family",
+    "family_values",
+    "require_family_folder",
+    "write_family",
+]
+
+FAMILY_SCHEMA = "wrenpipe.family/1"
+MAP_FILES = ("family.json", "map.csv", "map.svg", "report.html")
+Report = Callable[[str], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Family:
+    """A family decided. outcomes: one tuple for each row of the request, a cell for each of its sizes."""
+
+    request: FamilyRequest
+    outcomes: tuple[tuple[Outcome, ...], ...]
+
+    def cells(self) -> tuple[tuple[NamedRow, Outcome], ...]:
+        """Every cell with its row."""
+        pairs = zip(self.request.rows, self.outcomes, strict=True)
+        return tuple((row, outcome) for row, outcomes in pairs for outcome in outcomes)
+
+    def playable(self) -> tuple[tuple[NamedRow, Decided], ...]:
+        """Every cell that has an instrument."""
+        return tuple((r, c) for r, c in self.cells() if isinstance(c, Decided) and c.playable)
+
+
+def decide_family(request: FamilyRequest, workers: int = 1, report: Report | None = None) -> Family:
+    """Decide every cell; the number of workers changes how long it takes and nothing else."""
+    executor = serial if workers == 1 else ray_local(workers)
+    began, outcomes = time.monotonic(), []
+    if report is not None:
+        report(f"0 of {request.cells} cells")
+    for row in executor(decide_row, [named.row for named in request.rows]):
+        outcomes.append(row)
+        if report is not None:
+            report(_progress(len(outcomes) * len(request.sizes), request.cells, time.monotonic() - began))
+    return Family(request, tuple(outcomes))
+
+
+def _progress(done: int, cells: int, seconds: float) -> str:
+    rate = done / max(seconds, 1e-3)
+    return f"{done} of {cells} cells, {rate:.1f} a second, {(cells - done) / rate:.0f} s left"
+
+
+def require_family_folder(request: FamilyRequest, folder: Path) -> None:
+    """Refuse a folder where the family could not be written, before any work, raising RequestError."""
+    require_folder(folder)
+    for row in request.rows:
+        for size in request.sizes:
+            require_folder(folder / row.folder(size))
+
+
+def write_family(family: Family, folder: Path) -> None:
+    """Write the map files, all or none, then each instrument's folder, raising RequestError."""
+    from wrenpipe.studies.family_report import family_map, family_page
+
+    drawing = family_map(family)
+    texts = {
+        "family.json": json_text(family_values(family)) + "\n",
+        "map.csv": _map_csv(family),
+        "report.html": family_page(family, drawing),
+    }
+    files = {name: text.encode() for name, text in texts.items()} | {"map.svg": drawing}
+    designs = [(row.folder(cell.size), _design_text(row, cell)) for row, cell in family.playable()]
+    write_folder(folder, {name: files[name] for name in MAP_FILES})
+    for n, (name, text) in enumerate(designs):
+        try:
+            write_folder(folder / name, {"design.json": text.encode()})
+        except RequestError as error:
+            raise RequestError(
+                f"{str(error).rstrip('.')}; the map and {n} of {len(designs)} instruments are written."
+            ) from None
+
+
+def _design_text(named: NamedRow, cell: Decided) -> str:
+    row = named.row
+    mapping = mapping_for(design_space(row.system), cell.size, stock_of(cell.size))
+    design = Design(mapping.instrument(cell.v), row.system.chart, row.air, cell.size, row.pitch_standard_hz)
+    made_by = MadeBy(
+        version=version(),
+        seed=SEED,
+        request=named.asked(cell.size, cell.aids),
+        hand={"name": named.player.name, "origin": row.hand.origin},
+    )
+    return design_text(design_file(design, made_by))
+
+
+def family_values(family: Family) -> dict[str, Any]:
+    """The family as JSON values: the content of family.json."""
+    request = family.request
+    players = {row.player.name: row.row.hand for row in request.rows}
+    return {
+        "schema": FAMILY_SCHEMA,
+        "version": version(),
+        "seed": SEED,
+        "name": request.file.family.name,
+        "request": request.again(),
+        "hands": [
+            {"name": name, "origin": hand.origin, "warnings": list(hand.warnings)}
+            for name, hand in players.items()
+        ],
+        "sizes": [size.name for size in request.sizes],
+        "cells": [_cell_values(row, outcome) for row, outcome in family.cells()],
+    }
+
+
+def _cell_values(row: NamedRow, outcome: Outcome) -> dict[str, Any]:
+    place = {"size": outcome.size.name, "hand": row.player.name, "system": row.system}
+    if not isinstance(outcome, Decided):
+        return {**place, "verdict": None, "fault": {"kind": outcome.kind, "message": outcome.message}}
+    return {
+        **place,
+        "verdict": outcome.verdict.value,
+        "rests_on": outcome.support.value,
+        "aids": sorted(outcome.aids),
+        "finger_margin_sigma": _rounded(outcome.margin),
+        "binding": margin_values(outcome.binding),
+        "added_cents": _rounded(outcome.added),
+        "rms_cents": _rounded(outcome.rms),
+        "worst_cents": _rounded(outcome.worst),
+        "lost_notes": outcome.lost,
+        "chosen_margin_sigma": _rounded(outcome.chosen_margin) if outcome.playable else None,
+        "design": f"{row.folder(outcome.size)}/design.json" if outcome.playable else None,
+    }
+
+
+def _rounded(value: float) -> float | None:
+    return round(value, 3) if math.isfinite(value) else None
+
+
+def _map_csv(family: Family) -> str:
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(
+        ["size", "hand", "system", "verdict", "aids", "finger_margin_sigma", "binding", "subject",
+         "added_cents", "rms_cents", "worst_cents", "design"]
+    )  # fmt: skip
+    for row, outcome in family.cells():
+        values = _cell_values(row, outcome)
+        binding = values.get("binding", {})
+        writer.writerow(
+            [
+                values["size"], values["hand"], values["system"], values["verdict"] or "fault",
+                " ".join(values.get("aids", ())), values.get("finger_margin_sigma"), binding.get("name"),
+                binding.get("subject"), values.get("added_cents"), values.get("rms_cents"),
+                values.get("worst_cents"), values.get("design"),
+            ]
+        )  # fmt: skip
+    return out.getvalue()

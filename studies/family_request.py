@@ -1,0 +1,98 @@
+"""Reads the request of a family into the rows that the search decides."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from wrenpipe.constraints.hand import Hand, hand_from_glove, hand_from_measurements
+from wrenpipe.constraints.population import adult_population
+from wrenpipe.model.air import dry_air
+from wrenpipe.model.pitch import Size, parse_size
+from wrenpipe.model.system import load_system
+from wrenpipe.search.family import Row, in_walking_order
+from wrenpipe.search.reach import DEFAULT_TOLERANCE
+from wrenpipe.studies.convert import hand_measurements
+from wrenpipe.studies.family_schema import FamilyFile, PlayerFields, file_name_part
+from wrenpipe.studies.reading import read_family, read_hand
+
+__all__ = ["FamilyRequest", "NamedRow", "read_family_request"]
+
+
+@dataclass(frozen=True, slots=True)
+class NamedRow:
+    """One row of the map: a system, a player and what the search needs of both."""
+
+    system: str
+    player: PlayerFields
+    row: Row
+
+    def folder(self, size: Size) -> str:
+        """Name of the folder of this row's instrument of a size."""
+        return "-".join((_plain(size.name), file_name_part(self.player.name), file_name_part(self.system)))
+
+    def asked(self, size: Size, aids: frozenset[str]) -> dict[str, Any]:
+        """The options of `wrenpipe design` that ask for this cell by itself."""
+        player = self.player
+        hand = {"hand": player.file} if player.glove is None else {"glove": f"{player.glove:g}"}
+        return {
+            "size": size.name,
+            **hand,
+            "system": self.system,
+            "aids": sorted(aids),
+            "tolerance": f"{self.row.tolerance.added:g}",
+            "pitch_standard": f"{self.row.pitch_standard_hz:g}",
+            "temperature": f"{self.row.air.temperature_c:g}",
+        }
+
+
+def _plain(size: str) -> str:
+    return size.replace("#", "sharp")
+
+
+@dataclass(frozen=True, slots=True)
+class FamilyRequest:
+    """A family, ready to be decided. sizes: the largest first. rows: by system, then by hand."""
+
+    file: FamilyFile
+    sizes: tuple[Size, ...]
+    rows: tuple[NamedRow, ...]
+
+    @property
+    def cells(self) -> int:
+        return len(self.sizes) * len(self.rows)
+
+    def again(self) -> dict[str, Any]:
+        """The request as plain values, defaults filled in."""
+        return self.file.model_dump(mode="json", exclude_none=True)
+
+
+def read_family_request(path: Path) -> FamilyRequest:
+    """A request and every hand's file that it names, raising RequestError."""
+    file = read_family(path)
+    family = file.family
+    sizes = in_walking_order([parse_size(size) for size in family.sizes])
+    hands = [(player, _hand(player, path.parent)) for player in file.hand]
+    rows = []
+    for name in family.systems:
+        system = load_system(name)
+        for player, hand in hands:
+            row = Row(
+                sizes=sizes,
+                hand=hand,
+                system=system,
+                aids=tuple(frozenset(aids) for aids in family.aids),
+                tolerance=replace(DEFAULT_TOLERANCE, added=family.tolerance_cents),
+                air=dry_air(family.temperature_c),
+                pitch_standard_hz=family.pitch_standard_hz,
+            )
+            rows.append(NamedRow(name, player, row))
+    return FamilyRequest(file, sizes, tuple(rows))
+
+
+def _hand(player: PlayerFields, folder: Path) -> Hand:
+    if player.file is not None:
+        return hand_from_measurements(hand_measurements(read_hand(folder / player.file)), adult_population())
+    assert player.glove is not None
+    return hand_from_glove(player.glove, adult_population())
