@@ -8,7 +8,7 @@ so that rows may be worked on anywhere without changing a figure.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -147,28 +147,26 @@ def decide_cell(
 ) -> tuple[Decided, dict[Aids, Neighbour]]:
     """One cell, and the instruments by aids that the next smaller size starts from.
 
-    No aids first; then the first set of the row's that makes the size reachable.
+    No aids first; then the first set of the row's that makes the size reachable. Only the sign of the
+    margin is looked for until one does, so that no walk is spent on a margin that nobody will read.
     """
     none: Aids = frozenset()
-    programme = setup(size, none)
-    free = free_optimum(programme, row.tolerance)
-    hint = _hint(row, size, setup, programme, none, neighbours)
-    plain = greatest_margin(programme, free, row.tolerance, hint=hint)
-    found: dict[Aids, Neighbour] = {none: (programme, plain.best.outcome.v)}
-    if plain.verdict is Verdict.REACHABLE:
-        return _decided(row, size, programme, plain, none), found
-    for aids in row.aids:
-        if not aids:
-            continue
-        helped = setup(size, aids)
-        its_free = free if _same_bounds(programme, helped) else free_optimum(helped, row.tolerance)
-        its_hint = _hint(row, size, setup, helped, aids, neighbours)
-        first = greatest_margin(helped, its_free, row.tolerance, decide_only=True, hint=its_hint)
+    plain = setup(size, none)
+    plain_free = free_optimum(plain, row.tolerance)
+    plain_hint = _hint(row, size, setup, plain, none, neighbours)
+    found: dict[Aids, Neighbour] = {}
+    for aids in (none, *(aids for aids in row.aids if aids)):
+        case = setup(size, aids) if aids else plain
+        free = plain_free if _same_bounds(plain, case) else free_optimum(case, row.tolerance)
+        hint = _hint(row, size, setup, case, aids, neighbours) if aids else plain_hint
+        first = greatest_margin(case, free, row.tolerance, decide_only=True, hint=hint)
+        found[aids] = (case, first.best.outcome.v)
         if first.verdict is Verdict.REACHABLE:
-            reach = greatest_margin(helped, its_free, row.tolerance, hint=its_hint)
-            found[aids] = (helped, reach.best.outcome.v)
-            return _decided(row, size, helped, reach, aids), found
-    return _decided(row, size, programme, plain, none), found
+            reach = greatest_margin(case, free, row.tolerance, hint=hint)
+            found[aids] = (case, reach.best.outcome.v)
+            return _decided(row, size, case, reach, aids), found
+    reach = greatest_margin(plain, plain_free, row.tolerance, hint=plain_hint)
+    return _decided(row, size, plain, reach, none), found
 
 
 def _hint(
@@ -188,6 +186,9 @@ def _same_bounds(one: Programme, other: Programme) -> bool:
 
 def _decided(row: Row, size: Size, programme: Programme, reach: Reach, aids: Aids) -> Decided:
     playable = reach.verdict is Verdict.REACHABLE
+    if playable:
+        # A demand of zero is met to the solver's precision; a hair below it is no licence to round further.
+        reach = replace(reach, margin=max(reach.margin, 0.0))
     chosen: Tuned = instrument_for(programme, reach, row.tolerance) if playable else reach.best
     playing = chosen.playing
     judged = judge(

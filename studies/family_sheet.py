@@ -63,7 +63,10 @@ Rows = Sequence[tuple[str, str, Sequence[Mark]]]
 def map_sheet(title: str, sizes: Sequence[str], rows: Rows) -> Sheet:
     """The whole map. rows: (system, hand, a mark for each size), those of a system next to each other."""
     shown = [(system, _cut(hand), marks) for system, hand, marks in rows]
-    left = EDGE_MM + max(text_width(hand, NAME_PT) for _, hand, _ in shown) + 3.0
+    names = max(
+        max(text_width(hand, NAME_PT), text_width(system, NAME_PT, True)) for system, hand, _ in shown
+    )
+    left = EDGE_MM + names + 3.0
     width = max(left + CELL_W * len(sizes) + EDGE_MM, LEAST_WIDTH)
     y = EDGE_MM + 4.0
     shapes: list[Shape] = [Words((EDGE_MM, y), title, 13.0, bold=True)]

@@ -1,0 +1,110 @@
+"""A row of a family: the walk from large to small, the cheapest aids, and faults kept to their cell."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from wrenpipe.constraints.hand import hand_from_glove
+from wrenpipe.constraints.lanes import AIDS, OFFSET_HOLES, REAR_ARMS
+from wrenpipe.constraints.population import adult_population
+from wrenpipe.model.air import dry_air
+from wrenpipe.model.pitch import Size, parse_size
+from wrenpipe.model.system import load_system
+from wrenpipe.search import reach as search_reach
+from wrenpipe.search.family import (
+    Decided,
+    Failed,
+    Outcome,
+    Row,
+    decide_row,
+    in_walking_order,
+    setup_for,
+    walk,
+)
+from wrenpipe.search.finish import DRILL_STEP
+from wrenpipe.search.reach import DEFAULT_TOLERANCE, Verdict
+from wrenpipe.search.sequential import FEASIBLE
+from wrenpipe.search.tuner import Programme
+
+SIZES = tuple(parse_size(name) for name in ("C5", "G4"))
+ROW = Row(
+    sizes=SIZES,
+    hand=hand_from_glove(9, adult_population()),
+    system=load_system("simple-9"),
+    aids=(frozenset({REAR_ARMS}), frozenset({OFFSET_HOLES})),
+    tolerance=DEFAULT_TOLERANCE,
+    air=dry_air(),
+    pitch_standard_hz=440.0,
+)
+
+
+@pytest.fixture(scope="module", autouse=True)
+def quick() -> Iterator[None]:
+    """Stops at the sign of the margin: how far beyond zero it goes is the search's own test."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(search_reach, "HIGHEST_MARGIN", 0.0)
+        patch.setattr(search_reach, "LOWEST_MARGIN", 0.0)
+        yield
+
+
+@pytest.fixture(scope="module")
+def row() -> tuple[Outcome, ...]:
+    return decide_row(ROW)
+
+
+def test_sizes_are_walked_from_the_largest() -> None:
+    assert [size.name for size in in_walking_order(SIZES)] == ["G4", "C5"]
+
+
+def test_aids_come_only_where_the_plain_instrument_does_not_do(row: tuple[Outcome, ...]) -> None:
+    """Glove 9 plays G4 as it is and C5 with the arms led round the back (the table in the guide)."""
+    large, small = row
+    assert isinstance(large, Decided)
+    assert isinstance(small, Decided)
+    assert (large.verdict, large.aids) == (Verdict.REACHABLE, frozenset())
+    assert (small.verdict, small.aids) == (Verdict.WITH_AIDS, {REAR_ARMS})
+    assert set(small.aids) <= set(AIDS)
+
+
+def test_the_chosen_instrument_is_drilled_and_keeps_its_limits(row: tuple[Outcome, ...]) -> None:
+    setup = setup_for(ROW)
+    for cell in row:
+        assert isinstance(cell, Decided)
+        assert cell.playable
+        programme = setup(cell.size, cell.aids)
+        drills = cell.v[programme.mapping.space.hole_diameter][: programme.mapping.space.holes] / DRILL_STEP
+        np.testing.assert_allclose(drills, np.round(drills), atol=1e-6)
+        again = programme.assess(cell.v)
+        assert again.margin == pytest.approx(cell.chosen_margin, abs=1e-9)
+        # finger rows are kept to FEASIBLE in millimetres; their deviations are a few tenths of one
+        assert cell.chosen_margin > -10 * FEASIBLE
+        assert np.min(again.wall_rows.margin) * 1e3 > -FEASIBLE
+        assert cell.lost == 0
+        # rounding may cost one cent of the worst note's limit
+        assert abs(cell.worst) <= DEFAULT_TOLERANCE.worst + 1.0 + 0.1
+
+
+def test_a_row_is_the_same_every_time(row: tuple[Outcome, ...]) -> None:
+    for one, other in zip(row, decide_row(replace(ROW, sizes=SIZES[::-1])), strict=True):
+        assert isinstance(one, Decided)
+        assert isinstance(other, Decided)
+        np.testing.assert_array_equal(one.v, other.v)
+        assert (one.margin, one.aids, one.binding) == (other.margin, other.aids, other.binding)
+
+
+def test_a_fault_stays_in_its_cell() -> None:
+    setup = setup_for(ROW)
+
+    def faulty(size: Size, aids: frozenset[str]) -> Programme:
+        if size.name == "G4":
+            raise FloatingPointError("made up")
+        return setup(size, aids)
+
+    first, second = walk(replace(ROW, aids=(frozenset({REAR_ARMS}),)), faulty)
+    assert first == Failed(parse_size("G4"), "FloatingPointError", "made up")
+    assert isinstance(second, Decided)
+    assert second.playable
