@@ -41,7 +41,7 @@ VERDICT_WORDS: tuple[tuple[Verdict | None, str], ...] = (
     (Verdict.UNDECIDED, "undecided: the search did not settle"),
     (None, "not worked out, see the report"),
 )
-EDGE_MM, CELL_W, CELL_H, HEAD, GAP = 8.0, 14.0, 13.0, 8.0, 7.0
+EDGE_MM, CELL_W, CELL_H, HEAD, GAP = 8.0, 16.0, 13.0, 8.0, 7.0
 MARK = 2.4
 LEAST_WIDTH, LONGEST_NAME = 172.0, 34
 NAME_PT, NUMBER_PT, LEGEND_PT = 8.5, 8.0, 8.0
