@@ -104,7 +104,7 @@ def _instruments(family: Family) -> list[str]:
         groups.append((system, rows))
     if not groups:
         return []
-    words = ("hand", "aids", "binds first", "folder")
+    words = ("hand", "aids", "binds first")
     numbers = ("finger margin, sd", "RMS cents", "worst")
     return [
         section(
