@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from wrenpipe.search.reach import Reach, Tolerance, holds
+from wrenpipe.search.reach import Reach, Tolerance, Verdict, holds
 from wrenpipe.search.tuner import Goal, Programme, Tuned
 
 __all__ = ["COMFORTABLE_MARGIN", "DRILL_STEP", "drilled", "instrument_for"]
@@ -26,6 +26,8 @@ turns out one deviation broader still fits."""
 def instrument_for(programme: Programme, reach: Reach, tolerance: Tolerance) -> Tuned:
     """The instrument to make: the comfortable margin, or the greatest there is, at least cents."""
     margin = min(COMFORTABLE_MARGIN, reach.margin)
+    if reach.verdict is Verdict.REACHABLE:
+        margin = max(margin, 0.0)  # rows are kept to a micrometre, so a margin of nothing may read below it
     goal = Goal(margin=margin, worst_limit=tolerance.worst, fork_limit=tolerance.fork)
     limit = max(reach.best.weighted_rms, reach.free.weighted_rms + tolerance.added)
     tuned = reach.best
