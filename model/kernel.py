@@ -25,8 +25,8 @@ import cmath
 import math
 
 import numpy as np
-from numba import njit
 
+from wrenpipe.model.compiling import compiled
 from wrenpipe.model.lanes import (
     LANES,
     STATE,
@@ -86,7 +86,7 @@ _CB, _CS, _CK = SERIES_CLOSED
 _OB, _OS, _OK = SERIES_OPEN
 _PI = math.pi
 
-_jit = njit(cache=True, nogil=True, error_model="numpy")
+_jit = compiled()
 
 
 @_jit

@@ -16,6 +16,8 @@ from __future__ import annotations
 
 from numba import njit
 
+from wrenpipe.model.compiling import compiled
+
 __all__ = [
     "LANES",
     "STATE",
@@ -32,7 +34,7 @@ LANES = 8
 STATE = 144
 
 # Sums may be reordered and fused; infinities and NaN stay what they are, since lost modes are NaN.
-_fast = njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract", "nsz", "arcp", "reassoc"})
+_fast = compiled(fastmath={"contract", "nsz", "arcp", "reassoc"})
 _inline = njit(inline="always")
 
 
