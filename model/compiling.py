@@ -16,7 +16,15 @@ from numba import config, njit
 
 __all__ = ["SOURCES", "code_folder", "compiled"]
 
-SOURCES = ("compiling.py", "kernel.py", "lanes.py", "propagation.py", "radiation.py", "tone_hole.py")
+SOURCES = (
+    "column.py",
+    "compiling.py",
+    "kernel.py",
+    "lanes.py",
+    "propagation.py",
+    "radiation.py",
+    "tone_hole.py",
+)
 """Everything that the compiled code is built from."""
 
 SETTINGS: Any = config

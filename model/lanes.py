@@ -96,7 +96,7 @@ def _taper(t, layer, root, k, y2, length, slope1, slope2, scale1, scale2):
 
 @_fast
 def taper(s, t, row, u0):
-    """Carry Y and dY/domega through a taper towards the reed; row: see kernel._prepare."""
+    """Carry Y and dY/domega through a taper towards the reed; row: see column.prepare."""
     length, layer, slope1, slope2, scale1, scale2 = row[0], u0 / row[1], row[2], row[3], row[4], row[5]
     for i in range(LANES):
         y, y_y, _, by_gamma, layers, _, _, _, _, _ = _taper(
@@ -174,7 +174,7 @@ def _chimney(t, layer, root, k, omega, length, ti, tr, quarter, opened):
 
 @_fast
 def hole(s, t, row, u0):
-    """Carry Y and dY/domega through a hole towards the reed; row: see kernel._prepare."""
+    """Carry Y and dY/domega through a hole towards the reed; row: see column.prepare."""
     layer, length, ti, tr = u0 / row[0], row[1], row[2], row[3]
     closed_x, open_x, scale, quarter = row[4], row[5], row[6], row[7]
     for i in range(LANES):

@@ -8,16 +8,26 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["SILVA_UNFLANGED", "finite_flange", "hole_on_cylinder", "pad_above", "unflanged_impedance"]
+__all__ = [
+    "LARGEST_UNFLANGED_KA",
+    "SILVA_UNFLANGED",
+    "finite_flange",
+    "hole_on_cylinder",
+    "pad_above",
+    "unflanged_impedance",
+]
 
 # F. Silva, P. Guillemain, J. Kergomard, B. Mallaroni, A. N. Norris, J. Sound Vib. 322 (2009) 255:
 # beta, eta, a1, a2, a3, b1, b2, b3, b4 of the unflanged end (coefficients from memory, checked
 # against the exact Levine-Schwinger integrals to 0.0025 in |R| and 0.010 in L/a).
 SILVA_UNFLANGED = (0.5, 0.6133, 0.800, 0.266, 0.0263, 0.0599, 0.238, -0.0153, 0.00150)
 
+LARGEST_UNFLANGED_KA = 3.5
+"""Up to where that fit was compared with the exact integrals."""
+
 
 def unflanged_impedance(ka: NDArray[np.float64]) -> NDArray[np.complex128]:
-    """Radiation impedance of a thin-walled end over Z0, for ka below 3.5; same shape as ka.
+    """Radiation impedance of a thin-walled end over Z0, for ka up to LARGEST_UNFLANGED_KA; same shape as ka.
 
     Silva et al. 2009, non-causal form: reflection -|R| exp(-2 j k L).
     """

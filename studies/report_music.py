@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from wrenpipe.model.geometry import Fingering, FingeringChart, Register, System
 from wrenpipe.model.intonation import Intonation, NoteScore, NoteStatus
 from wrenpipe.model.pitch import Size, sounding
+from wrenpipe.studies.chart_words import covered_words
 from wrenpipe.studies.page import Cells, beside, heading, paragraph, section, table
 
 __all__ = ["fingerings_section", "notes_section", "signed_cents", "sounding_range"]
@@ -120,18 +121,7 @@ def _fingering_cells(note: Fingering, system: System, size: Size) -> Cells:
     return (
         note.written,
         sounding(note.written, size),
-        _covered(note, system),
+        covered_words(note, system, "none"),
         ", ".join(note.pressed) or "none",
         fork,
     )
-
-
-def _covered(note: Fingering, system: System) -> str:
-    """Fingers down by hand: "left thumb, index, middle; right index"."""
-    fingers = {place.name: place.finger for place in system.places}
-    hands: dict[str, list[str]] = {}
-    for hole in note.covered:
-        finger = fingers.get(hole)
-        hand, _, word = finger.value.partition(" ") if finger is not None else ("hole", "", hole)
-        hands.setdefault(hand, []).append(word)
-    return "; ".join(f"{hand} {', '.join(words)}" for hand, words in hands.items()) or "none"

@@ -20,6 +20,7 @@ from wrenpipe.model.geometry import Fingering, FingeringChart
 from wrenpipe.model.intonation import NoteStatus
 from wrenpipe.model.network import input_admittance, total_admittance
 from wrenpipe.model.pitch import PitchError, cents, frequency, midi, note_name, sounding
+from wrenpipe.model.radiation import LARGEST_UNFLANGED_KA
 from wrenpipe.model.resonances import Resonance, antiresonance_count, find_resonances, scan
 from wrenpipe.studies.convert import Design
 from wrenpipe.studies.errors import RequestError
@@ -60,8 +61,6 @@ POINTS = Between(10, 200_000)
 USUAL_POINTS = 2000
 LEAST_RANGE_HZ = 1.0
 ROUND_HZ = 10.0
-LARGEST_KA = 3.5
-"""Up to where the radiation of the foot is known (Silva et al. 2009, see the reference network)."""
 WORKING = "Computing the impedance; the first time on a machine, this compiles for up to 30 seconds."
 
 
@@ -162,7 +161,7 @@ def _range(design: Design, asked: Asked) -> tuple[float, float]:
 
 def _known_up_to(foot: float, c: float) -> float:
     """Whole hertz up to which the foot's radiation is known; foot: radius, m."""
-    return math.floor(LARGEST_KA * c / (2.0 * math.pi * foot) / ROUND_HZ) * ROUND_HZ
+    return math.floor(LARGEST_UNFLANGED_KA * c / (2.0 * math.pi * foot) / ROUND_HZ) * ROUND_HZ
 
 
 def _points(text: str | None) -> int:

@@ -13,12 +13,13 @@ from rich.console import Console, Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from wrenpipe.model.geometry import Finger, Fingering, System
+from wrenpipe.model.geometry import Finger, System
 from wrenpipe.model.intonation import NoteStatus
+from wrenpipe.studies.chart_words import covered_words
 from wrenpipe.studies.convert import in_mm
 from wrenpipe.studies.scoring import BarrelEnd, Scored, sounding_range
 
-__all__ = ["covered_words", "intonation_report", "ruled_table", "show", "systems_report"]
+__all__ = ["intonation_report", "ruled_table", "show", "systems_report"]
 
 NOTHING = "-"
 # One line under the headings and nothing else: nine columns of notes fit an 80-column terminal.
@@ -173,7 +174,7 @@ def _chart(system: System) -> Group:
                 note.written,
                 note.register.value,
                 _yes(note.fork),
-                covered_words(note, system),
+                covered_words(note, system, NOTHING),
                 _listed(note.pressed),
             )
             for note in system.chart.fingerings
@@ -183,14 +184,3 @@ def _chart(system: System) -> Group:
 
 def _listed(names: Sequence[str]) -> str:
     return ", ".join(names) or NOTHING
-
-
-def covered_words(note: Fingering, system: System) -> str:
-    """The covered holes by the fingers that cover them: "left thumb, index, middle; right index"."""
-    fingers = {place.name: place.finger for place in system.places}
-    hands: dict[str, list[str]] = {}
-    for hole in note.covered:
-        finger = fingers.get(hole)
-        hand, _, word = finger.value.partition(" ") if finger else ("hole", "", hole)
-        hands.setdefault(hand, []).append(word)
-    return "; ".join(f"{hand} {', '.join(words)}" for hand, words in hands.items()) or NOTHING

@@ -14,6 +14,7 @@ from scipy.optimize import brentq
 
 from wrenpipe.model import kernel
 from wrenpipe.model.air import Air, dry_air, humid_air
+from wrenpipe.model.column import prepare
 from wrenpipe.model.geometry import Bore, FingeringChart, HoleKind, Instrument, Reed, ToneHole
 from wrenpipe.model.intonation import NoteStatus
 from wrenpipe.model.network import total_admittance
@@ -189,7 +190,7 @@ def _phases(solver: ChartSolver, instrument: Instrument, is_open: NDArray[np.boo
     longest = kernel.LONGEST_PIECE * AIR.c / (2 * math.pi * float(np.max(hz)))
     nodes = nodes_of(p, solver.layout, cuts_of(p, solver.layout, longest))
     holes = np.array([[getattr(h, field) for field in HOLE_FIELDS] for h in instrument.holes])
-    tapers, chimneys, _, _ = kernel._prepare(nodes.x, nodes.radius, nodes.hole, holes, solver.air)
+    tapers, chimneys, _, _ = prepare(nodes.x, nodes.radius, nodes.hole, holes, solver.air)
     foot = nodes.radius[-1]
     reed = instrument.reed.equivalent_volume
     return np.array(
