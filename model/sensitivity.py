@@ -26,6 +26,7 @@ __all__ = [
     "STEP",
     "PrintErrors",
     "Sensitivity",
+    "error_directions",
     "sampled_scatter",
     "scatter",
     "sensitivity",
@@ -115,6 +116,21 @@ def scatter(of: Sensitivity, errors: PrintErrors = AS_PRINTED) -> Real:
         + (errors.bore / STEP) ** 2 * of.bore**2
     )
     return np.asarray(np.sqrt(variance))
+
+
+def error_directions(instrument: Instrument, errors: PrintErrors) -> Real:
+    """One standard deviation of each independent error in the flat vector, (layout.length, 2 holes + 1).
+
+    Columns: every hole's diameter, every hole's place, the bore. The scatter of a note is the norm of its
+    pitch's derivative times this matrix.
+    """
+    layout = layout_of(instrument)
+    out = np.zeros((layout.length, 2 * layout.holes + 1))
+    each = np.arange(layout.holes)
+    out[layout.hole_block("diameter").start + each, each] = errors.diameter
+    out[layout.hole_block("x").start + each, layout.holes + each] = errors.place
+    out[:, -1] = errors.bore * _wider_bore(instrument)
+    return out
 
 
 def sampled_scatter(

@@ -19,6 +19,8 @@ __all__ = [
     "candidate_keys",
     "known_systems",
     "load_system",
+    "needed_keys",
+    "preset_keys",
     "system_from_toml",
     "system_with_keys",
 ]
@@ -40,6 +42,25 @@ def load_system(name: str) -> System:
 def candidate_keys(name: str) -> tuple[str, ...]:
     """All keys to choose from in a packaged system file; name: its own, or that of any preset in it."""
     return tuple(entry.key.name for entry in _packaged_file(name).entries)
+
+
+@cache
+def needed_keys(name: str) -> tuple[str, ...]:
+    """Candidate keys without which some note has no fingering, whatever the others."""
+    file = _packaged_file(name)
+    all_keys = frozenset(entry.key.name for entry in file.entries)
+    return tuple(
+        entry.key.name
+        for entry in file.entries
+        if any(not any(way.needs <= all_keys - {entry.key.name} for way in note.ways) for note in file.notes)
+    )
+
+
+def preset_keys(name: str) -> tuple[tuple[str, ...], ...]:
+    """The keys of every preset in a packaged system file, each in the file's order."""
+    file = _packaged_file(name)
+    names = [entry.key.name for entry in file.entries]
+    return tuple(tuple(key for key in names if key in preset.keys) for preset in file.presets)
 
 
 def system_with_keys(name: str, keys: Collection[str]) -> System:

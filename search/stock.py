@@ -53,8 +53,11 @@ class Stock:
         return self.mouthpiece.equivalent_length + self.barrel.length + self.barrel.pull
 
 
-def stock_of(size: Size) -> Stock:
+def stock_of(size: Size, bore_scale: float = 1.0, wall_scale: float = 1.0) -> Stock:
     """Stock of a size, scaled from the B-flat soprano.
+
+    bore_scale, wall_scale: factors on the bore and on the wall that the rules below give. The mouthpiece
+    goes with the bore, so that its share of the air column stays.
 
     Bore: area falls as frequency rises, diameter ~ f^(-1/2) (A. H. Benade's scaling, as quoted in
     the literature on small clarinets; an F sopranino of about 1780 measured 11.9 mm against 12.0 by
@@ -62,13 +65,13 @@ def stock_of(size: Size) -> Stock:
     length, so its volume goes with bore area times length; the reed's volume likewise.
     """
     ratio = 2.0 ** ((size.transposition - B_FLAT) / 12)
-    bore = B_FLAT_BORE / math.sqrt(ratio)
-    area_by_length = 1.0 / ratio**2
+    bore = bore_scale * B_FLAT_BORE / math.sqrt(ratio)
+    area_by_length = bore_scale**2 / ratio**2
     slide = B_FLAT_BARREL / ratio * SLIDE_SHARE
     return Stock(
         class_name=f"stock {size.family}",
         bore=bore,
-        wall=B_FLAT_WALL * ratio**-0.35,
+        wall=wall_scale * B_FLAT_WALL * ratio**-0.35,
         mouthpiece=Mouthpiece(
             volume=B_FLAT_MOUTHPIECE_VOLUME * area_by_length,
             exit_radius=bore * TOP_WIDENING / 2,

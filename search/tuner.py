@@ -28,6 +28,8 @@ from wrenpipe.model.air import Air
 from wrenpipe.model.geometry import Finger, HoleKind
 from wrenpipe.model.pitch import frequency, midi
 from wrenpipe.model.playing_pitch import ChartSolver, Playing, chart_solver
+from wrenpipe.model.sensitivity import AS_PRINTED, PrintErrors, error_directions
+from wrenpipe.search.aims import mean_scatter, mean_scatter_with_gradient, twelfth_pairs
 from wrenpipe.search.fairness import FairnessWeights, fairness
 from wrenpipe.search.sequential import FEASIBLE, Evaluation, Outcome, Settings, Status, minimise
 from wrenpipe.search.unknowns import FLARE_SHARE, Mapping, stock_guess
@@ -42,6 +44,8 @@ FLAT_WEIGHT = 1.25
 """Flat errors weigh more: players lip down 20 to 30 cents and up about 5 (common practice, no source)."""
 WORST_SOFTNESS = 25.0
 """Cents per unit of violation of a note's worst limit."""
+SCATTER_SOFTNESS = 2.5
+"""The same for the mean scatter, which moves by tenths of a cent where single notes move by cents."""
 MILLIMETRE = 1e-3
 LOST_CENTS = 300.0
 """A note whose mode is missing is taken this far off, so that no step that loses a mode is kept."""
@@ -49,12 +53,15 @@ LOST_CENTS = 300.0
 
 @dataclass(frozen=True, slots=True)
 class Goal:
-    """What a run must keep: every finger row at least `margin` standard deviations (t0), and notes
-    that are no forks, and forks, within a worst limit in cents (infinite: none)."""
+    """What a run must keep: every finger row at least `margin` standard deviations (t0); notes that are
+    no forks, forks, and twelfths within a worst limit, and the mean scatter of a print (see `aims`), all in
+    cents (infinite: none)."""
 
     margin: float = 0.0
     worst_limit: float = math.inf
     fork_limit: float = math.inf
+    twelfth_limit: float = math.inf
+    scatter_limit: float = math.inf
     useful: float = math.inf
     """Weighted RMS, cents, beyond which a run that violates rows is not worth finishing: keeping the
     rows could only cost more."""
@@ -135,6 +142,22 @@ class Programme:
     policy: FingerPolicy = field(default_factory=FingerPolicy)
     limits: WallLimits = field(default_factory=WallLimits)
     weights: FairnessWeights = field(default_factory=FairnessWeights)
+    errors: PrintErrors = AS_PRINTED
+
+    @cached_property
+    def twelfths(self) -> NDArray[np.int64]:
+        """Notes (lower, upper) of every twelfth, (n_twelfth, 2)."""
+        return twelfth_pairs(self.mapping.space.system.chart)
+
+    @cached_property
+    def errors_p(self) -> Real:
+        """What a print gets wrong, as directions of the flat acoustic vector."""
+        return error_directions(self.mapping.like, self.errors)
+
+    def mean_scatter(self, v: Real) -> float:
+        """Mean over the notes of what a print's errors do to their pitch, cents (RMS)."""
+        p, _ = self.mapping.parameters(v)
+        return mean_scatter(self.solver.solve(p, jacobian=True, neighbours=False), self.errors_p)
 
     def run(self, start: Real, goal: Goal, settings: Settings | None = None) -> Tuned:
         """Tune from `start` (space.size,)."""
@@ -215,11 +238,21 @@ class Programme:
             jac = fingers.jacobian.copy()
             jac[:, space.margin] = -fingers.sigma
             jg.append(jac / MILLIMETRE)
-        for limit, notes in ((goal.worst_limit, ~self.is_fork), (goal.fork_limit, self.is_fork)):
+        low, high = self.twelfths.T
+        limited = (
+            (goal.worst_limit, felt[~self.is_fork], by_v[~self.is_fork]),
+            (goal.fork_limit, felt[self.is_fork], by_v[self.is_fork]),
+            (goal.twelfth_limit, felt[high] - felt[low], by_v[high] - by_v[low]),
+        )
+        for limit, off, off_v in limited:
             if math.isfinite(limit):
                 for sign in (1.0, -1.0):
-                    g.append((limit - sign * felt[notes]) / WORST_SOFTNESS)
-                    jg.append(-sign * by_v[notes] / WORST_SOFTNESS)
+                    g.append((limit - sign * off) / WORST_SOFTNESS)
+                    jg.append(-sign * off_v / WORST_SOFTNESS)
+        if math.isfinite(goal.scatter_limit):
+            spread, spread_v = mean_scatter_with_gradient(self.solver, p, p_v, playing, self.errors_p)
+            g.append(np.array([(goal.scatter_limit - spread) / SCATTER_SOFTNESS]))
+            jg.append(-spread_v[None, :] / SCATTER_SOFTNESS)
         return Evaluation(
             r=np.concatenate([note_r, pull]),
             jr=np.vstack([note_j, pull_v]),
@@ -285,9 +318,15 @@ class Programme:
 
 
 def programme_for(
-    mapping: Mapping, air: Air, pitch_standard_hz: float, hand: Hand | None, aids: frozenset[str]
+    mapping: Mapping,
+    air: Air,
+    pitch_standard_hz: float,
+    hand: Hand | None,
+    aids: frozenset[str],
+    limits: WallLimits | None = None,
+    errors: PrintErrors = AS_PRINTED,
 ) -> Programme:
-    """Set up the tuning of one size."""
+    """Set up the tuning of one size. limits, errors: what the printer needs and gets wrong."""
     space = mapping.space
     chart = space.system.chart
     target = np.array(
@@ -306,6 +345,8 @@ def programme_for(
         lanes=lanes_kept(space.system, aids),
         lower=lower,
         upper=upper,
+        limits=WallLimits() if limits is None else limits,
+        errors=errors,
     )
 
 
