@@ -1,8 +1,8 @@
 """A family of sizes for one hand and one system: which size is playable, by what aids, and its instrument.
 
-Sizes are walked from the largest to the smallest, and each is also started from what its larger
-neighbour ended in. A row of the family (one hand, one system) is thus decided by itself, in a fixed order,
-so that rows may be worked on anywhere without changing a figure.
+Sizes are walked from the largest to the smallest, and each, before it is called out of reach, is also
+started from what its larger neighbour ended in. A row of the family (one hand, one system) is thus decided by
+itself, in a fixed order, so that rows may be worked on anywhere without changing a figure.
 """
 
 from __future__ import annotations
@@ -23,12 +23,12 @@ from wrenpipe.model.pitch import Size
 from wrenpipe.search.finish import instrument_for
 from wrenpipe.search.reach import (
     Hint,
+    MarginWalk,
     Reach,
     Support,
     Tolerance,
     Verdict,
     free_optimum,
-    greatest_margin,
 )
 from wrenpipe.search.sizes import larger_neighbour, scaled
 from wrenpipe.search.stock import stock_of
@@ -68,7 +68,8 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Decided:
-    """One cell of the map.
+    """One cell of the map. aids: those of the instrument that makes it playable; where none does, those that
+    come nearest to it.
 
     margin: greatest finger margin in standard deviations, with what binds there; added: RMS cents over the
     free optimum there. v (space.size,): the instrument drilled for the bench where the cell is playable,
@@ -104,6 +105,9 @@ class Failed:
 
 
 Outcome = Decided | Failed
+
+AS_GOOD = 0.04
+"""Standard deviations between the estimates of two sets of aids that tell neither from the other."""
 
 
 def in_walking_order(sizes: Sequence[Size]) -> tuple[Size, ...]:
@@ -148,40 +152,67 @@ def decide_cell(
     """One cell, and the instruments by aids that the next smaller size starts from.
 
     No aids first; then the first set of the row's that makes the size reachable. Only the sign of the
-    margin is looked for until one does, so that no walk is spent on a margin that nobody will read.
+    margin is looked for until one does. Where none does, the cell tells of the set that promises most: the
+    run that missed a margin of zero by each set says by its slope where it would be met, and only the best of
+    these is walked down to. An aid that gains nothing by that estimate is not named.
     """
     none: Aids = frozenset()
-    plain = setup(size, none)
-    plain_free = free_optimum(plain, row.tolerance)
-    plain_hint = _hint(row, size, setup, plain, none, neighbours)
     found: dict[Aids, Neighbour] = {}
+    missed: list[tuple[float, Programme, Aids, MarginWalk]] = []
     for aids in (none, *(aids for aids in row.aids if aids)):
-        case = setup(size, aids) if aids else plain
-        free = plain_free if _same_bounds(plain, case) else free_optimum(case, row.tolerance)
-        hint = _hint(row, size, setup, case, aids, neighbours) if aids else plain_hint
-        first = greatest_margin(case, free, row.tolerance, decide_only=True, hint=hint)
-        found[aids] = (case, first.best.outcome.v)
-        if first.verdict is Verdict.REACHABLE:
-            reach = greatest_margin(case, free, row.tolerance, hint=hint)
+        case = setup(size, aids)
+        hints = _hints(row, size, setup, case, aids, neighbours)
+        walk = MarginWalk(case, _free(case, row.tolerance), row.tolerance, hints=hints)
+        if walk.fits():
+            reach = walk.greatest()
             found[aids] = (case, reach.best.outcome.v)
             return _decided(row, size, case, reach, aids), found
-    reach = greatest_margin(plain, plain_free, row.tolerance, hint=plain_hint)
-    return _decided(row, size, plain, reach, none), found
+        missed.append((walk.promise(), case, aids, walk))
+        found[aids] = (case, walk.decided().best.outcome.v)
+    most = max(promise for promise, *_ in missed)
+    _, case, aids, walk = next(miss for miss in missed if miss[0] >= most - AS_GOOD)
+    return _decided(row, size, case, walk.greatest(), aids), found
 
 
-def _hint(
+def _hints(
     row: Row, size: Size, setup: Setup, programme: Programme, aids: Aids, neighbours: dict[Aids, Neighbour]
-) -> Hint:
-    """The larger neighbour's instrument by the same aids, scaled; a semitone's where there is none yet."""
+) -> list[Hint]:
+    """Last starts before a no: what a question about this size alone would try, and the instrument that the
+    next larger size of the row ended in by the same aids, scaled."""
+    hints = [larger_neighbour(lambda other: setup(other, aids), size, programme, row.tolerance)]
     if aids in neighbours:
         source, v = neighbours[aids]
-        return lambda: scaled(v, source, programme)
-    return larger_neighbour(lambda other: setup(other, aids), size, programme, row.tolerance)
+        hints.append(lambda: scaled(v, source, programme))
+    return hints
 
 
-def _same_bounds(one: Programme, other: Programme) -> bool:
-    """Whether two programmes of a size have the same free optimum: without a hand, aids are bounds alone."""
-    return np.array_equal(one.lower, other.lower) and np.array_equal(one.upper, other.upper)
+_FREE: dict[object, Tuned] = {}
+MOST_FREE = 64
+"""Free optima kept at a time, the latest ones."""
+
+
+def _free(programme: Programme, tolerance: Tolerance) -> Tuned:
+    """The free optimum, kept in this process for rows of other hands and for aids that bound nothing.
+
+    It is a pure function of what it is kept by, so that it does not matter which row asked first.
+    """
+    mapping, solver = programme.mapping, programme.solver
+    arrays = (programme.lower, programme.upper, programme.guess, programme.target_hz)
+    key = (
+        mapping.space.system,
+        mapping.size,
+        mapping.stock,
+        solver.air,
+        tolerance,
+        programme.limits,
+        programme.weights,
+        tuple(array.tobytes() for array in arrays),
+    )
+    if key not in _FREE:
+        while len(_FREE) >= MOST_FREE:
+            del _FREE[next(iter(_FREE))]
+        _FREE[key] = free_optimum(programme, tolerance)
+    return _FREE[key]
 
 
 def _decided(row: Row, size: Size, programme: Programme, reach: Reach, aids: Aids) -> Decided:

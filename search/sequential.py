@@ -73,7 +73,8 @@ class Settings:
 
     tolerance: promised gain over merit at which to stop. patience: gain over the last few steps,
     over merit, below which it is no use going on. settled: largest promise of a whole unit box,
-    over merit, that still counts as converged.
+    over merit, that still counts as converged. useless: merit, violations priced, beyond which rows that
+    stay violated are not priced higher: keeping them costs at least their price.
     """
 
     price: float = 100.0
@@ -85,6 +86,7 @@ class Settings:
     tolerance: float = 1e-5
     patience: float = 2e-4
     settled: float = 0.03
+    useless: float = math.inf
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +128,7 @@ def minimise(
     price = settings.price
     while outcome.status is Status.INFEASIBLE and price < settings.highest_price:
         # A row may be dearer than the price: only a violation that no price removes is one.
-        if hopeless is not None and hopeless(outcome.evaluation):
+        if outcome.merit > settings.useless or (hopeless is not None and hopeless(outcome.evaluation)):
             break
         price *= 10.0
         dearer = replace(settings, price=price)

@@ -14,6 +14,7 @@ from wrenpipe.constraints.population import adult_population
 from wrenpipe.model.air import dry_air
 from wrenpipe.model.pitch import Size, parse_size
 from wrenpipe.model.system import load_system
+from wrenpipe.search import family as search_family
 from wrenpipe.search import reach as search_reach
 from wrenpipe.search.family import (
     Decided,
@@ -40,6 +41,7 @@ ROW = Row(
     air=dry_air(),
     pitch_standard_hz=440.0,
 )
+BROAD = hand_from_glove(11, adult_population())
 
 
 @pytest.fixture(scope="module", autouse=True)
@@ -86,6 +88,43 @@ def test_the_chosen_instrument_is_drilled_and_keeps_its_limits(row: tuple[Outcom
         assert cell.lost == 0
         # rounding may cost one cent of the worst note's limit
         assert abs(cell.worst) <= DEFAULT_TOLERANCE.worst + 1.0 + 0.1
+
+
+@pytest.mark.parametrize("size", ["Eb5", "C6"])
+def test_a_cell_that_no_aid_makes_playable_tells_of_the_aids_that_come_nearest(size: str) -> None:
+    """Glove 11 plays neither Eb5 nor C6, which no hand plays: arms in front cost more room than holes in
+    line."""
+    sets = (frozenset({OFFSET_HOLES}), frozenset({REAR_ARMS}))
+    cell, plain = (
+        decide_row(replace(ROW, sizes=(parse_size(size),), hand=BROAD, aids=aids))[0] for aids in (sets, ())
+    )
+    assert isinstance(cell, Decided)
+    assert isinstance(plain, Decided)
+    assert (cell.verdict, plain.verdict) == (Verdict.NOT_REACHABLE, Verdict.NOT_REACHABLE)
+    assert (cell.aids, plain.aids) == ({REAR_ARMS}, frozenset())
+    assert not cell.playable
+    assert cell.margin < 0
+
+
+@pytest.mark.parametrize("aids", [frozenset(), frozenset({OFFSET_HOLES})])
+def test_a_kept_free_optimum_is_what_would_be_found_anew(aids: frozenset[str]) -> None:
+    case, other = setup_for(ROW)(SIZES[0], aids), setup_for(replace(ROW, hand=BROAD))(SIZES[0], aids)
+    kept = search_family._free(case, DEFAULT_TOLERANCE)
+    assert search_family._free(other, DEFAULT_TOLERANCE) is kept
+    anew = search_reach.free_optimum(other, DEFAULT_TOLERANCE)
+    np.testing.assert_array_equal(kept.outcome.v, anew.outcome.v)
+
+
+def test_free_optima_of_different_bounds_air_or_tolerance_are_kept_apart() -> None:
+    cases = [
+        (ROW, frozenset(), DEFAULT_TOLERANCE),
+        (ROW, frozenset({OFFSET_HOLES}), DEFAULT_TOLERANCE),
+        (replace(ROW, air=dry_air(20.0)), frozenset(), DEFAULT_TOLERANCE),
+        (replace(ROW, pitch_standard_hz=442.0), frozenset(), DEFAULT_TOLERANCE),
+        (ROW, frozenset(), replace(DEFAULT_TOLERANCE, worst=15.0)),
+    ]
+    found = [search_family._free(setup_for(row)(SIZES[1], aids), tol) for row, aids, tol in cases]
+    assert len({id(tuned) for tuned in found}) == len(cases)
 
 
 def test_a_row_is_the_same_every_time(row: tuple[Outcome, ...]) -> None:

@@ -191,6 +191,22 @@ def test_a_feasible_row_is_kept_however_dear(stiff: float) -> None:
     assert outcome.status is Status.CONVERGED
 
 
+@pytest.mark.parametrize("useless", [math.inf, 1.0])
+def test_a_violation_that_already_costs_too_much_is_not_priced_higher(useless: float) -> None:
+    """Residual 20 v against v >= 1 is violated at a price of 100, where the merit is 87.5."""
+
+    def above(v: Real) -> tuple[Real, Real]:
+        return np.array([v[0] - 1.0]), np.array([[1.0]])
+
+    settings = Settings(tolerance=1e-10, patience=0.0, iterations=200, useless=useless)
+    outcome = run(problem(linear(np.array([[20.0]]), np.zeros(1)), above), (3.0,), settings)
+    if useless < math.inf:
+        assert outcome.status is Status.INFEASIBLE
+        assert outcome.merit == pytest.approx(87.5, rel=1e-3)
+    else:
+        assert outcome.violation <= FEASIBLE
+
+
 @pytest.mark.parametrize("signs", list(itertools.product((-1.0, 1.0), repeat=2)))
 def test_mirrored_problems_have_mirrored_answers(signs: tuple[float, float]) -> None:
     mirror = np.array(signs)
