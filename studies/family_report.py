@@ -124,7 +124,8 @@ def _others(family: Family) -> list[str]:
                 continue
             binding = outcome.binding
             why = f"{binding.name} of {binding.subject}, {spare(binding)}"
-            found = (outcome.verdict.value, why, outcome.support.value)
+            nearest = f", nearest with {', '.join(sorted(outcome.aids))}" if outcome.aids else ""
+            found = (f"{outcome.verdict.value}{nearest}", why, outcome.support.value)
         else:
             found = ("not worked out", f"{outcome.kind}: {outcome.message}", "")
         rows.append((outcome.size.words, row.player.name, row.system, *found))

@@ -148,6 +148,7 @@ def _legend(top: float) -> tuple[list[Shape], float]:
         "Number: greatest finger margin in standard",
         "deviations; 0 just fits, +3.0 is three or more",
         "Size: sounding pitch of the written C",
+        "Letters: the aids that the number is with",
         *AID_WORDS.values(),
     )
     for n, words in enumerate(notes):
