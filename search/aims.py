@@ -3,7 +3,8 @@
     intonation      weighted RMS error of all notes, cents (flats and forks weighted as in the tuner)
     twelfths        largest error of a twelfth, forks included, cents: the alignment of the registers
     finger margin   least margin of the finger rows, standard deviations; more is better
-    scatter         RMS over the notes of what a print's errors do to their pitch, cents
+    scatter         RMS over the notes of what a print's errors do to their pitch, cents, but for the shift
+                    that all notes share, which the barrel makes good
     keys            keys with a lever of their own; a ring goes with a finger that lies there anyway
 
 As costs, all are minimised: the finger margin changes its sign.
@@ -28,7 +29,7 @@ __all__ = [
     "Figures",
     "key_count",
     "mean_scatter",
-    "mean_scatter_with_gradient",
+    "mean_scatter_gradient",
     "twelfth_pairs",
     "worst_twelfth",
 ]
@@ -103,33 +104,35 @@ def worst_twelfth(cents: Real, pairs: NDArray[np.int64]) -> float:
 
 
 def mean_scatter(playing: Playing, errors_p: Real) -> float:
-    """RMS over the sounding notes of their scatter, cents.
+    """RMS over the sounding notes of their scatter about the shift that all share, cents.
 
     errors_p: (length, n_error) one standard deviation of each independent error (`error_directions`).
     """
+    apart = _apart(playing, errors_p)
+    return math.sqrt(float(np.sum(apart**2)) / max(len(apart), 1))
+
+
+def _apart(playing: Playing, errors_p: Real) -> Real:
+    """What each error does to each sounding note beyond what it does to all on the mean, (n, n_error)."""
     assert playing.jacobian is not None
     moved = playing.jacobian[~np.isnan(playing.hz)] @ errors_p
-    return math.sqrt(float(np.sum(moved**2)) / max(len(moved), 1))
+    return moved - np.mean(moved, axis=0) if len(moved) else moved
 
 
-def mean_scatter_with_gradient(
-    solver: ChartSolver, p: Real, p_v: Real, playing: Playing, errors_p: Real
-) -> tuple[float, Real]:
-    """`mean_scatter` and its gradient by v, (n_v,).
+def mean_scatter_gradient(solver: ChartSolver, p: Real, p_v: Real, playing: Playing, errors_p: Real) -> Real:
+    """Gradient of `mean_scatter` by v, (n_v,); p_v: dp/dv (length, n_v).
 
-    The derivative of c_n along one error grows with v as that note's gradient grows along the error: the
-    second derivative is symmetric, so one further gradient for each error gives them all.
+    The derivative of a pitch along one error changes with v as the gradient of that pitch changes along the
+    error: the second derivative is symmetric, so one further gradient for each error gives them all.
     """
     assert playing.jacobian is not None
     sounding = ~np.isnan(playing.hz)
     base = playing.jacobian[sounding]
-    moved = base @ errors_p
-    mean = math.sqrt(float(np.sum(moved**2)) / max(len(moved), 1))
+    apart = _apart(playing, errors_p)
     by_p = np.zeros(len(p))
     for n, error in enumerate(errors_p.T):
         there = solver.solve(p + STEP * error, jacobian=True, neighbours=False, guess_hz=playing.hz)
         assert there.jacobian is not None
-        turned = (there.jacobian[sounding] - base) / STEP
-        by_p += np.nan_to_num(moved[:, n] @ turned)
-    # The fixed parts of p that v does not move have no column in p_v.
-    return mean, by_p @ p_v / (max(len(moved), 1) * max(mean, 1e-12))
+        by_p += np.nan_to_num(apart[:, n] @ ((there.jacobian[sounding] - base) / STEP))
+    count = max(len(apart), 1)
+    return by_p @ p_v / (count * max(mean_scatter(playing, errors_p), 1e-12))

@@ -14,12 +14,11 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from wrenpipe.constraints.design_space import KNOTS
 from wrenpipe.constraints.families import Stack
 from wrenpipe.constraints.finger_rows import DIGITS, FingerPolicy, finger_families
 from wrenpipe.constraints.hand import Hand
 from wrenpipe.constraints.key_clearance import pad_beside_finger, pad_beside_pad
-from wrenpipe.constraints.lanes import OFFSET_HOLES, lanes_kept
+from wrenpipe.constraints.lanes import lanes_kept
 from wrenpipe.constraints.margins import Margin, tightest
 from wrenpipe.constraints.rows import RowBlock
 from wrenpipe.constraints.seat_bounds import BodyBounds, Certificate, seats_impossible
@@ -29,7 +28,8 @@ from wrenpipe.model.geometry import Finger, HoleKind
 from wrenpipe.model.pitch import frequency, midi
 from wrenpipe.model.playing_pitch import ChartSolver, Playing, chart_solver
 from wrenpipe.model.sensitivity import AS_PRINTED, PrintErrors, error_directions
-from wrenpipe.search.aims import mean_scatter, mean_scatter_with_gradient, twelfth_pairs
+from wrenpipe.search.aims import mean_scatter, mean_scatter_gradient, twelfth_pairs
+from wrenpipe.search.bounds import MOST_CROSSING, bounds
 from wrenpipe.search.fairness import FairnessWeights, fairness
 from wrenpipe.search.sequential import FEASIBLE, Evaluation, Outcome, Settings, Status, minimise
 from wrenpipe.search.unknowns import FLARE_SHARE, Mapping, stock_guess
@@ -46,6 +46,9 @@ WORST_SOFTNESS = 25.0
 """Cents per unit of violation of a note's worst limit."""
 SCATTER_SOFTNESS = 2.5
 """The same for the mean scatter, which moves by tenths of a cent where single notes move by cents."""
+SPREAD_MOVES = 0.2
+"""Natural units of a column (0.2 mm) after which the scatter's gradient, which costs as much as forty charts,
+is worked out anew."""
 MILLIMETRE = 1e-3
 LOST_CENTS = 300.0
 """A note whose mode is missing is taken this far off, so that no step that loses a mode is kept."""
@@ -125,6 +128,15 @@ class _Note:
     """Norm of the notes' residuals."""
 
 
+@dataclass
+class _Nearby:
+    """What a run remembers of where it has just been: pitches, and the scatter's gradient and its place."""
+
+    hz: Real | None = None
+    spread_at: Real = field(default_factory=lambda: np.array(math.inf))
+    spread_v: Real = field(default_factory=lambda: np.zeros(0))
+
+
 @dataclass(frozen=True)
 class Programme:
     """Everything fixed about tuning one size for one hand (or none); families are laid out on first use."""
@@ -152,7 +164,7 @@ class Programme:
     @cached_property
     def errors_p(self) -> Real:
         """What a print gets wrong, as directions of the flat acoustic vector."""
-        return error_directions(self.mapping.like, self.errors)
+        return error_directions(self.mapping.instrument(self.guess), self.errors)
 
     def mean_scatter(self, v: Real) -> float:
         """Mean over the notes of what a print's errors do to their pitch, cents (RMS)."""
@@ -164,13 +176,13 @@ class Programme:
         space = self.mapping.space
         begin, lower, upper = start.copy(), self.lower.copy(), self.upper.copy()
         begin[space.margin] = lower[space.margin] = upper[space.margin] = goal.margin
-        nearby: list[Real | None] = [None]
+        nearby = _Nearby()
 
         def at(v: Real) -> Evaluation | None:
-            evaluation = self._evaluate(v, goal, nearby[0])
+            evaluation = self._evaluate(v, goal, nearby)
             if evaluation is not None:
                 assert isinstance(evaluation.note, _Note)
-                nearby[0] = evaluation.note.playing.hz
+                nearby.hz = evaluation.note.playing.hz
             return evaluation
 
         outcome = minimise(
@@ -216,11 +228,11 @@ class Programme:
         fingers = finger_families(space, self.hand, self.lanes, self.policy, self.mapping.flare_from)
         return Stack.of((*fingers, pad_beside_finger(space, self.hand, self.policy)))
 
-    def _evaluate(self, v: Real, goal: Goal, nearby_hz: Real | None = None) -> Evaluation | None:
-        space = self.mapping.space
+    def _evaluate(self, v: Real, goal: Goal, nearby: _Nearby | None = None) -> Evaluation | None:
+        space, nearby = self.mapping.space, _Nearby() if nearby is None else nearby
         p, p_v = self.mapping.parameters(v)
         try:
-            playing = self.solver.solve(p, jacobian=True, neighbours=False, guess_hz=nearby_hz)
+            playing = self.solver.solve(p, jacobian=True, neighbours=False, guess_hz=nearby.hz)
         except ValueError:
             return None
         assert playing.jacobian is not None
@@ -250,7 +262,11 @@ class Programme:
                     g.append((limit - sign * off) / WORST_SOFTNESS)
                     jg.append(-sign * off_v / WORST_SOFTNESS)
         if math.isfinite(goal.scatter_limit):
-            spread, spread_v = mean_scatter_with_gradient(self.solver, p, p_v, playing, self.errors_p)
+            spread = mean_scatter(playing, self.errors_p)
+            if np.max(np.abs(v - nearby.spread_at) / space.scale(), initial=0.0) >= SPREAD_MOVES:
+                nearby.spread_at = v
+                nearby.spread_v = mean_scatter_gradient(self.solver, p, p_v, playing, self.errors_p)
+            spread_v = nearby.spread_v
             g.append(np.array([(goal.scatter_limit - spread) / SCATTER_SOFTNESS]))
             jg.append(-spread_v[None, :] / SCATTER_SOFTNESS)
         return Evaluation(
@@ -333,7 +349,7 @@ def programme_for(
         [frequency(midi(f.written) + mapping.size.transposition, pitch_standard_hz) for f in chart.fingerings]
     )
     guess = stock_guess(mapping, air, pitch_standard_hz)
-    lower, upper = _bounds(mapping, guess, aids)
+    lower, upper = bounds(mapping, guess, aids)
     return Programme(
         mapping=mapping,
         solver=chart_solver(mapping.instrument(guess), chart, air, target),
@@ -348,50 +364,3 @@ def programme_for(
         limits=WallLimits() if limits is None else limits,
         errors=errors,
     )
-
-
-OFFSET_TURN = math.radians(35)
-"""How far an offset finger hole may stand out of line."""
-TURN = math.radians(6)
-"""How far a finger hole may be turned without being called offset: the fingers' own arc (policy)."""
-KEYED_TURN = math.radians(20)
-MOST_CROSSING = math.radians(25)
-"""How far a hand may slant from square (policy: wrist deviation of about 25 degrees is comfortable
-for radial plus ulnar together, from memory)."""
-
-
-def _bounds(mapping: Mapping, guess: Real, aids: frozenset[str]) -> tuple[Real, Real]:
-    """Bounds of every column: sizes that real instruments have, places anywhere on the body."""
-    space, stock = mapping.space, mapping.stock
-    lower, upper = np.full(space.size, -math.inf), np.full(space.size, math.inf)
-    top, a = stock.top_of_body, stock.bore / 2
-    foot = guess[space.foot]
-    finger_turn = OFFSET_TURN if OFFSET_HOLES in aids else TURN
-    lower[space.hole_x], upper[space.hole_x] = top + 4e-3, foot - 4e-3
-    for n, place in enumerate(space.system.places):
-        d, z = space.hole_diameter.start + n, space.hole_azimuth.start + n
-        lower[d], upper[d] = place.least * stock.bore, place.most * stock.bore
-        turn = KEYED_TURN if place.kind is not HoleKind.FINGER else finger_turn
-        lower[z], upper[z] = guess[z] - turn, guess[z] + turn
-    spans = {
-        "barrel": (0.99, 1.06), "top": (0.99, 1.05), "middle": (0.96, 1.04),
-        "lower": (0.96, 1.06), "flare": (0.97, 1.30), "bell": (1.1, 2.2),
-    }  # fmt: skip
-    for knot, (least, most) in spans.items():
-        n = space.knots.start + KNOTS.index(knot)
-        lower[n], upper[n] = least * a, most * a
-    lower[space.foot], upper[space.foot] = foot * 0.93, foot * 1.07
-    lower[space.outer_radius], upper[space.outer_radius] = a + 0.6 * stock.wall, a + 1.3 * stock.wall
-    lower[space.speaker_rise], upper[space.speaker_rise] = 0.0, 1.2 * stock.wall
-    lower[space.tip_x], upper[space.tip_x] = top, foot + 30e-3
-    outer = guess[space.outer_radius]
-    lower[space.tip_s], upper[space.tip_s] = -2.2 * outer, 2.2 * outer
-    _, thumb = space.tip(Finger.L_THUMB)
-    lower[thumb], upper[thumb] = 2.0 * outer, 4.4 * outer
-    _, left = space.tip(Finger.L4)
-    _, right = space.tip(Finger.R4)
-    lower[left], upper[left] = -1.6 * outer, 0.1 * outer
-    lower[right], upper[right] = -0.1 * outer, 1.6 * outer
-    lower[space.crossing], upper[space.crossing] = -MOST_CROSSING, MOST_CROSSING
-    lower[space.margin], upper[space.margin] = -30.0, 30.0
-    return lower, upper

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
 from wrenpipe.search import executors
-from wrenpipe.search.executors import Executor, WorkersError, ray_local, serial
+from wrenpipe.search.executors import Executor, Lost, Pool, WorkersError, open_pool, ray_local, serial
 
 EXECUTORS = {"serial": serial, "ray_local": ray_local(2)}
 
@@ -30,7 +31,7 @@ def _outcomes(executor: Executor, items: list[int]) -> Iterator[int]:
 
 
 def test_every_executor_is_in_the_suite() -> None:
-    offered = {name for name in executors.__all__ if name[0].islower()}
+    offered = {name for name in executors.__all__ if name[0].islower()} - {"open_pool"}
     assert offered == set(EXECUTORS)
 
 
@@ -67,3 +68,81 @@ def test_workers_get_one_thread_each(monkeypatch: pytest.MonkeyPatch) -> None:
         list(ray_local(2)(str, [1]))
     assert seen["OPENBLAS_NUM_THREADS"] == "1"
     assert seen["RAY_ENABLE_UV_RUN_RUNTIME_ENV"] == "0"
+
+
+def test_a_cluster_that_is_not_there_is_named_in_one_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
+    ray = pytest.importorskip("ray")
+
+    def refuse(**_: object) -> None:
+        raise ConnectionError("nobody answers")
+
+    monkeypatch.setattr(ray, "init", refuse)
+    with (
+        pytest.raises(WorkersError, match=r"cannot be reached at 127\.0\.0\.1:9"),
+        open_pool(max, 1, 2, "127.0.0.1:9"),
+    ):
+        pass
+
+
+@pytest.fixture(scope="module", params=[1, 2])
+def pool(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Pool]:
+    """Of one and of two workers; tasks: ("share", n), ("raise", n), ("die", n), ("die once", file)."""
+    workers = request.param
+
+    def act(shared: int, item: tuple[str, int | str]) -> int:
+        what, n = item
+        if what == "raise":
+            return 12 // int(n)
+        if what.startswith("die") and not (what == "die once" and Path(str(n)).exists()):
+            Path(str(n)).touch()
+            os.kill(os.getpid(), 9)
+        return shared + (0 if what == "die once" else int(n))
+
+    try:
+        with open_pool(act, 40, workers) as opened:
+            yield opened
+    except WorkersError as error:
+        pytest.skip(f"no worker processes here: {error}")
+
+
+def _all(pool: Pool, tasks: dict[str, tuple[str, int | str]]) -> dict[str, object]:
+    for ticket, item in tasks.items():
+        pool.submit(ticket, item)
+    found: dict[str, object] = {}
+    while len(found) < len(tasks):
+        done = pool.outcome(30.0)
+        if done is not None:
+            found[done[0]] = done[1]
+    return found
+
+
+def test_a_pool_gives_every_outcome_with_its_ticket(pool: Pool) -> None:
+    assert _all(pool, {"a": ("share", 1), "b": ("share", 2)}) == {"a": 41, "b": 42}
+    assert pool.outcome(0.01) is None
+
+
+def test_what_a_task_raises_is_told_and_not_tried_again(pool: Pool) -> None:
+    lost = _all(pool, {"bad": ("raise", 0), "good": ("raise", 3)})
+    assert lost["good"] == 4
+    assert isinstance(lost["bad"], Lost)
+    assert lost["bad"].attempts == 1
+    assert "ZeroDivisionError" in lost["bad"].reason
+
+
+def test_a_worker_that_dies_is_replaced_and_its_task_tried_once_more(pool: Pool, tmp_path: Path) -> None:
+    if type(pool).__name__ == "_Serial":
+        pytest.skip("this process is the worker")
+    found = _all(
+        pool,
+        {
+            "once": ("die once", str(tmp_path / "mark")),
+            "always": ("die", str(tmp_path / "other")),
+            "well": ("share", 5),
+        },
+    )
+    assert found["once"] == 40
+    assert found["well"] == 45
+    assert isinstance(found["always"], Lost)
+    assert found["always"].attempts == 2
+    assert found["always"].error is None
+    assert "\n" not in found["always"].reason

@@ -1,0 +1,63 @@
+"""How far every column of the design space may go: sizes that real instruments have, places on the body."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wrenpipe.constraints.design_space import KNOTS
+from wrenpipe.constraints.lanes import OFFSET_HOLES
+from wrenpipe.model.geometry import Finger, HoleKind
+from wrenpipe.search.unknowns import Mapping
+
+__all__ = ["MOST_CROSSING", "bounds"]
+
+Real = NDArray[np.float64]
+
+OFFSET_TURN = math.radians(35)
+"""How far an offset finger hole may stand out of line."""
+TURN = math.radians(6)
+"""How far a finger hole may be turned without being called offset: the fingers' own arc (policy)."""
+KEYED_TURN = math.radians(20)
+MOST_CROSSING = math.radians(25)
+"""How far a hand may slant from square (policy: wrist deviation of about 25 degrees is comfortable
+for radial plus ulnar together, from memory)."""
+
+
+def bounds(mapping: Mapping, guess: Real, aids: frozenset[str]) -> tuple[Real, Real]:
+    """Lower and upper bounds, (space.size,) each. guess: the stock guess. aids: some move the bounds."""
+    space, stock = mapping.space, mapping.stock
+    lower, upper = np.full(space.size, -math.inf), np.full(space.size, math.inf)
+    top, a = stock.top_of_body, stock.bore / 2
+    foot = guess[space.foot]
+    finger_turn = OFFSET_TURN if OFFSET_HOLES in aids else TURN
+    lower[space.hole_x], upper[space.hole_x] = top + 4e-3, foot - 4e-3
+    for n, place in enumerate(space.system.places):
+        d, z = space.hole_diameter.start + n, space.hole_azimuth.start + n
+        lower[d], upper[d] = place.least * stock.bore, place.most * stock.bore
+        turn = KEYED_TURN if place.kind is not HoleKind.FINGER else finger_turn
+        lower[z], upper[z] = guess[z] - turn, guess[z] + turn
+    spans = {
+        "barrel": (0.99, 1.06), "top": (0.99, 1.05), "middle": (0.96, 1.04),
+        "lower": (0.96, 1.06), "flare": (0.97, 1.30), "bell": (1.1, 2.2),
+    }  # fmt: skip
+    for knot, (least, most) in spans.items():
+        n = space.knots.start + KNOTS.index(knot)
+        lower[n], upper[n] = least * a, most * a
+    lower[space.foot], upper[space.foot] = foot * 0.93, foot * 1.07
+    lower[space.outer_radius], upper[space.outer_radius] = a + 0.6 * stock.wall, a + 1.3 * stock.wall
+    lower[space.speaker_rise], upper[space.speaker_rise] = 0.0, 1.2 * stock.wall
+    lower[space.tip_x], upper[space.tip_x] = top, foot + 30e-3
+    outer = guess[space.outer_radius]
+    lower[space.tip_s], upper[space.tip_s] = -2.2 * outer, 2.2 * outer
+    _, thumb = space.tip(Finger.L_THUMB)
+    lower[thumb], upper[thumb] = 2.0 * outer, 4.4 * outer
+    _, left = space.tip(Finger.L4)
+    _, right = space.tip(Finger.R4)
+    lower[left], upper[left] = -1.6 * outer, 0.1 * outer
+    lower[right], upper[right] = -0.1 * outer, 1.6 * outer
+    lower[space.crossing], upper[space.crossing] = -MOST_CROSSING, MOST_CROSSING
+    lower[space.margin], upper[space.margin] = -30.0, 30.0
+    return lower, upper
