@@ -20,6 +20,7 @@ __all__ = [
     "known_systems",
     "load_system",
     "needed_keys",
+    "notes_lost_without",
     "preset_keys",
     "system_from_toml",
     "system_with_keys",
@@ -45,15 +46,16 @@ def candidate_keys(name: str) -> tuple[str, ...]:
 
 
 @cache
+def notes_lost_without(name: str, key: str) -> tuple[str, ...]:
+    """Written notes that have no fingering without this candidate key, whatever the others."""
+    file = _packaged_file(name)
+    others = frozenset(entry.key.name for entry in file.entries) - {key}
+    return tuple(note.written for note in file.notes if not any(way.needs <= others for way in note.ways))
+
+
 def needed_keys(name: str) -> tuple[str, ...]:
     """Candidate keys without which some note has no fingering, whatever the others."""
-    file = _packaged_file(name)
-    all_keys = frozenset(entry.key.name for entry in file.entries)
-    return tuple(
-        entry.key.name
-        for entry in file.entries
-        if any(not any(way.needs <= all_keys - {entry.key.name} for way in note.ways) for note in file.notes)
-    )
+    return tuple(key for key in candidate_keys(name) if notes_lost_without(name, key))
 
 
 def preset_keys(name: str) -> tuple[tuple[str, ...], ...]:

@@ -296,6 +296,47 @@ def family(
     show(family_report(decided, out))
 
 
+@app.command()
+def keys(
+    size: Size,
+    glove: Glove = None,
+    hand: HandPath = None,
+    count: Annotated[str | None, typer.Option(metavar="N", help="Most keys, rings not counted; 9.")] = None,
+    system: Annotated[
+        str, typer.Option("--system", metavar="NAME", help="System whose keys are meant.")
+    ] = "simple",
+    aids: Aids = None,
+    tolerance: Cents = None,
+    pitch_standard: PitchStandard = None,
+    temperature: Temperature = None,
+    workers: Annotated[
+        int, typer.Option(metavar="N", min=1, max=64, help="Processes; the result is the same.")
+    ] = 1,
+    as_json: AsJson = False,
+) -> None:
+    """Find the best keys for a hand at a size, and what each is worth; ends in 1 when none can be played."""
+    with _working("Weighing keys") as report:
+        from wrenpipe.studies.keys import find_keys
+        from wrenpipe.studies.question import Asked
+
+        asked = Asked(
+            size, glove, hand, system, tuple(aids or ()), tolerance,
+            pitch_standard=pitch_standard, temperature=temperature,
+        )  # fmt: skip
+        answered = find_keys(asked, count, workers, report)
+    if as_json:
+        from wrenpipe.studies.keys_json import keys_values
+
+        _print_json(keys_values(answered))
+    else:
+        from wrenpipe.studies.keys_tables import keys_report
+        from wrenpipe.studies.tables import show
+
+        show(keys_report(answered))
+    if answered.economy.best is None:
+        raise typer.Exit(1)
+
+
 @contextmanager
 def _working(sentence: str) -> Iterator[Callable[[str], None]]:
     from wrenpipe.studies.progress import steps

@@ -12,7 +12,7 @@ from wrenpipe.search.sizes import SizeLimit, larger_neighbour, smallest_reachabl
 from wrenpipe.search.tuner import Programme, Tuned
 from wrenpipe.studies.question import Question
 
-__all__ = ["Answer", "answer_question", "intonation_of"]
+__all__ = ["AID_SETS", "Answer", "answer_question", "intonation_of"]
 
 Report = Callable[[str], None]
 
