@@ -4,7 +4,8 @@
 
 Aims: intonation, twelfths, finger margin. The scatter of a print needs derivatives and is left out of the
 comparison; our search, as shipped, computes and presses it all the same, and those charts count against it.
-A chart with all derivatives counts for two. Chart counts repeat; seconds are this machine's.
+A chart with all derivatives counts for two. What was found after how many charts repeats with the seed;
+seconds, and what is cut short by them, are the machine's.
 
     ours, whole menu      the first choices of a study, each its front
     ours, one choice      the front of the choice that was best there
@@ -92,23 +93,23 @@ def noting(trace: Trace) -> Iterator[None]:
         front.Member = plain
 
 
-def stopper(trace: Trace, seconds: float) -> Callable[[str], None]:
+def stopper(trace: Trace) -> Callable[[str], None]:
     """Called between runs: ends a method that has had its time."""
 
     def tick(_: str) -> None:
         trace.add([])
-        if trace.seconds > seconds:
+        if not trace.goes_on:
             raise OutOfTimeError
 
     return tick
 
 
-def fronts(case: Case, choices: Iterator[Choice], trace: Trace, seconds: float) -> Iterator[Front]:
+def fronts(case: Case, choices: Iterator[Choice], trace: Trace) -> Iterator[Front]:
     """The fronts of the choices, as far as time goes; the trace grows member by member."""
     with counting(trace), noting(trace):
         for choice in choices:
             try:
-                found = front_of(case, choice, trace.limits, stopper(trace, seconds))
+                found = front_of(case, choice, trace.limits, stopper(trace))
             except OutOfTimeError:
                 return
             yield found
@@ -185,7 +186,7 @@ def blind_programme(case: Case, choice: Choice) -> Programme:
     return BlindProgramme(**parts)
 
 
-def at_random(case: Case, menu: Menu, trace: Trace, seconds: float, seed: int, blind: bool) -> None:
+def at_random(case: Case, menu: Menu, trace: Trace, seed: int, blind: bool) -> None:
     """Fronts of choices at random; blind: with the inner search on finite differences."""
     choices = list(menu.all())
     order = np.random.default_rng(seed).permutation(len(choices))
@@ -193,7 +194,7 @@ def at_random(case: Case, menu: Menu, trace: Trace, seconds: float, seed: int, b
     if blind:
         front.programme_of = blind_programme
     try:
-        for found in fronts(case, (choices[n] for n in order), trace, seconds):
+        for found in fronts(case, (choices[n] for n in order), trace):
             name = "finite differences" if blind else "ours, at random"
             say(f"{name}: {trace.last:.3f} after {trace.charts:.0f} charts, {words(found.choice)}")
     finally:
@@ -284,18 +285,19 @@ class Ring:
     box: float
     seed: int
 
-    def raw(self, helped: bool) -> RawGeometry:
+    def raw(self, helped: bool, seconds: float = math.inf, charts: float = math.inf) -> RawGeometry:
         keys = key_count(self.programme.mapping.space.system)
-        return RawGeometry(self.programme, Trace(self.aims, self.limits), keys, helped, self.box)
+        trace = Trace(self.aims, self.limits, most_seconds=seconds, most_charts=charts)
+        return RawGeometry(self.programme, trace, keys, helped, self.box)
 
-    def all(self, plain: float, helped: float) -> dict[str, Trace]:
-        """Every rival, for so many seconds in the plain and in the helped way."""
+    def all(self, seconds: float, charts: float) -> dict[str, Trace]:
+        """Every rival in the plain way, with half of that, and in the helped way."""
         out = {}
-        for way, seconds in (("plain", plain), ("helped", helped)):
+        for way, share in (("plain", 0.5), ("helped", 1.0)):
             for name, run in RIVALS.items():
-                raw = self.raw(way == "helped")
+                raw = self.raw(way == "helped", share * seconds, share * charts)
                 with counting(raw.trace):
-                    run(raw, seconds, self.seed)
+                    run(raw, self.seed)
                 out[f"{name}, {way}"] = raw.trace
                 say(f"{name}, {way}: {raw.trace.last:.3f} after {raw.trace.charts:.0f} charts")
         return out
@@ -319,31 +321,33 @@ def main() -> None:
     parser.add_argument("--size", default="A4")
     parser.add_argument("--glove", default="9")
     parser.add_argument("--choices", type=int, default=8, help="that our whole search looks at")
-    parser.add_argument("--seconds", type=float, default=50.0, help="of a helped rival; plain ones get half")
+    parser.add_argument("--seconds", type=float, default=60.0, help="at most, for a helped rival")
+    parser.add_argument("--charts", type=int, default=30000, help="at most, for a helped rival")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--told", choices=("best", "plain"), default="best", help="the rivals' choice")
     chosen = parser.parse_args()
-    seconds, seed = chosen.seconds, chosen.seed
+    seed = chosen.seed
     case, menu, limits = case_for(chosen.size, chosen.glove), Menu.of(SYSTEM), Limits()
     first = menu.plain()[0]
     warm_up(case, first)
 
     whole, done = Trace(AIMS, limits), []
-    for found in fronts(case, islice(studied(menu, limits, seed, done), chosen.choices), whole, math.inf):
+    for found in fronts(case, islice(studied(menu, limits, seed, done), chosen.choices), whole):
         done.append(found)
         say(f"ours: {whole.last:.3f} after {whole.charts:.0f} charts, {words(found.choice)}")
     best = max(done, key=lambda one: hypervolume(one.members, AIMS, limits, 0)).choice
     told = best if chosen.told == "best" else first
-    single, random, blind = (Trace(AIMS, limits) for _ in range(3))
-    (own,) = fronts(case, iter([told]), single, math.inf)
-    at_random(case, menu, random, seconds / 2, seed, blind=False)
-    at_random(case, menu, blind, seconds, seed, blind=True)
+    single = Trace(AIMS, limits)
+    (own,) = fronts(case, iter([told]), single)
+    random, blind = (Trace(AIMS, limits, most_seconds=share * chosen.seconds) for share in (0.5, 1.0))
+    at_random(case, menu, random, seed, blind=False)
+    at_random(case, menu, blind, seed, blind=True)
 
     vectors = [member.v for member in own.members]
     programme = programme_of(case, told)
     ring = Ring(programme, AIMS, limits, box_of(programme, vectors), seed)
     ring.check(vectors, single.last)
-    rivals = ring.all(seconds / 2, seconds)
+    rivals = ring.all(chosen.seconds, chosen.charts)
     ours = {"ours, whole menu": whole, "ours, one choice": single, "ours, at random": random}
     differences = {"finite differences, at random": blind}
     print(f"{chosen.size}, glove {chosen.glove}. The rivals' choice: {words(told)}.", end=" ")
@@ -354,7 +358,7 @@ def main() -> None:
     free = Trace(NO_HAND, limits)
     handless = replace(ring, programme=programme_of(case, first).without_hand(), aims=NO_HAND)
     alone(case, handless.programme, free, key_count(handless.programme.mapping.space.system))
-    others = handless.all(seconds / 4, seconds / 2)
+    others = handless.all(chosen.seconds / 2, chosen.charts / 2)
     table(f"No hand, {words(first)}", {"ours": free} | others)
     ratios({"ours": free}, others)
 

@@ -58,13 +58,15 @@ class Point:
 @dataclass
 class Trace:
     """What one method spent and had reached by then. log: (seconds, chart-equivalents, hypervolume), growing.
-    ended: it had nothing left to do, and was not cut short."""
+    ended: it had nothing left to do, and was not cut short. most_seconds, most_charts: where it is."""
 
     aims: tuple[Aim, ...]
     limits: Limits
     began: float = field(default_factory=time.perf_counter)
     charts: float = 0.0
     spent: float = 0.0
+    most_seconds: float = math.inf
+    most_charts: float = math.inf
     ended: bool = False
     points: tuple[Point, ...] = ()
     log: list[tuple[float, float, float]] = field(default_factory=list)
@@ -72,6 +74,11 @@ class Trace:
     @property
     def seconds(self) -> float:
         return time.perf_counter() - self.began
+
+    @property
+    def goes_on(self) -> bool:
+        """Whether both seconds and charts are left."""
+        return self.seconds < self.most_seconds and self.charts < self.most_charts
 
     @property
     def last(self) -> float:
@@ -219,7 +226,7 @@ class RawGeometry:
         return out
 
 
-def _optuna(raw: RawGeometry, seconds: float, seed: int) -> None:
+def _optuna(raw: RawGeometry, seed: int) -> None:
     """Optuna's NSGA-II, asked and told a generation at a time."""
     optuna.logging.set_verbosity(optuna.logging.ERROR)
     warnings.filterwarnings("ignore", module="optuna.*")
@@ -236,7 +243,7 @@ def _optuna(raw: RawGeometry, seconds: float, seed: int) -> None:
     }
     for one in raw.population(np.random.default_rng(seed)):
         study.enqueue_trial(dict(zip(names, one.tolist(), strict=True)))
-    while raw.trace.seconds < seconds:
+    while raw.trace.goes_on:
         trials = [study.ask(space) for _ in range(POPULATION)]
         costs, rows = raw.score(np.array([[trial.params[name] for name in names] for trial in trials]))
         for trial, cost, row in zip(trials, costs.tolist(), rows.tolist(), strict=True):
@@ -255,29 +262,29 @@ class _Box(Problem):
         out["F"], out["G"] = self.raw.score(x)
 
 
-def _nsga2(raw: RawGeometry, seconds: float, seed: int) -> None:
+def _nsga2(raw: RawGeometry, seed: int) -> None:
     """pymoo's NSGA-II."""
     first = raw.population(np.random.default_rng(seed))
-    _evolve(NSGA2(pop_size=POPULATION, sampling=first), raw, seconds, seed)
+    _evolve(NSGA2(pop_size=POPULATION, sampling=first), raw, seed)
 
 
-def _nsga3(raw: RawGeometry, seconds: float, seed: int) -> None:
+def _nsga3(raw: RawGeometry, seed: int) -> None:
     """pymoo's NSGA-III, about as many directions as candidates."""
     aims = len(raw.trace.aims)
     directions = get_reference_directions(
         "das-dennis", aims, n_partitions=12 if aims == 3 else POPULATION - 1
     )
     first = raw.population(np.random.default_rng(seed))
-    _evolve(NSGA3(ref_dirs=directions, pop_size=POPULATION, sampling=first), raw, seconds, seed)
+    _evolve(NSGA3(ref_dirs=directions, pop_size=POPULATION, sampling=first), raw, seed)
 
 
-def _evolve(algorithm, raw: RawGeometry, seconds: float, seed: int) -> None:
+def _evolve(algorithm, raw: RawGeometry, seed: int) -> None:
     algorithm.setup(_Box(raw), termination=("n_gen", 10**9), seed=seed, verbose=False)
-    while raw.trace.seconds < seconds:
+    while raw.trace.goes_on:
         algorithm.next()
 
 
-RIVALS: dict[str, Callable[[RawGeometry, float, int], None]] = {
+RIVALS: dict[str, Callable[[RawGeometry, int], None]] = {
     "Optuna NSGA-II": _optuna,
     "pymoo NSGA-II": _nsga2,
     "pymoo NSGA-III": _nsga3,
