@@ -67,15 +67,20 @@ class Menu:
         bores: tuple[float, ...] = (1.0,),
         walls: tuple[float, ...] = (1.0,),
         holes: tuple[str, ...] = ("usual",),
+        keys: tuple[str, ...] | None = None,
+        always: tuple[str, ...] = (),
     ) -> Menu:
-        """Every key free that some choice can do without. Raises SystemFileError for an unknown system."""
-        needed = needed_keys(system)
-        free = tuple(key for key in candidate_keys(system) if key not in needed)
-        return cls(system, free, needed, aids, bores, walls, holes)
+        """Every key free that some choice can do without; or only those of `keys`, the others not there, and
+        those of `always` there. Raises SystemFileError for an unknown system."""
+        needed, known = needed_keys(system), candidate_keys(system)
+        spare = [key for key in known if key not in needed and (keys is None or key in keys)]
+        free = tuple(key for key in spare if key not in always)
+        fixed = tuple(key for key in known if key in needed or key in always)
+        return cls(system, free, fixed, aids, bores, walls, holes)
 
     def keys(self, present: frozenset[str]) -> tuple[str, ...]:
         """The fixed keys and those of the free ones that are present, in the system file's order."""
-        chosen = present | set(self.fixed_keys)
+        chosen = (present & set(self.free_keys)) | set(self.fixed_keys)
         return tuple(key for key in candidate_keys(self.system) if key in chosen)
 
     def __len__(self) -> int:

@@ -14,7 +14,8 @@ from wrenpipe.model.system import load_system
 from wrenpipe.search.family import Row, in_walking_order
 from wrenpipe.search.reach import DEFAULT_TOLERANCE
 from wrenpipe.studies.convert import hand_measurements
-from wrenpipe.studies.family_schema import FamilyFile, PlayerFields, file_name_part
+from wrenpipe.studies.family_schema import FamilyFile
+from wrenpipe.studies.players import PlayerFields, file_name_part
 from wrenpipe.studies.reading import read_family, read_hand
 
 __all__ = ["FamilyRequest", "NamedRow", "read_family_request"]

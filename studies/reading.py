@@ -1,4 +1,5 @@
-"""Reads each kind of file that people hand in: a design, a family, a hand, a mouthpiece, measured diameters.
+"""Reads each kind of file that people hand in: a design, a family, a study, a hand, a mouthpiece, measured
+diameters.
 
 Every function raises RequestError with one sentence: which file and field, what came, what is allowed.
 """
@@ -19,8 +20,9 @@ from wrenpipe.studies.fields import shown
 from wrenpipe.studies.schemas import HOLE_DIAMETER, DesignFile, HandFile, MouthpieceFile
 from wrenpipe.studies.sentences import sentence
 from wrenpipe.studies.store import read_text
+from wrenpipe.studies.study_schema import StudyFile
 
-__all__ = ["read_design", "read_diameters", "read_family", "read_hand", "read_mouthpiece"]
+__all__ = ["read_design", "read_diameters", "read_family", "read_hand", "read_mouthpiece", "read_study"]
 
 DIAMETER_COLUMNS = ["hole", "diameter_mm"]
 File = TypeVar("File", bound=BaseModel)
@@ -73,6 +75,11 @@ def _read_toml(path: Path, model: type[File]) -> File:
 def read_family(path: Path) -> FamilyFile:
     """A family's request in TOML, raising RequestError."""
     return _read_toml(path, FamilyFile)
+
+
+def read_study(path: Path) -> StudyFile:
+    """A study's request in TOML, raising RequestError."""
+    return _read_toml(path, StudyFile)
 
 
 def read_hand(path: Path) -> HandFile:

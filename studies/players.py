@@ -1,0 +1,75 @@
+"""What every request names: players by their hands, sizes, and lists of known names."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from typing import Annotated, Self
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from wrenpipe.model.pitch import PitchError, parse_size
+from wrenpipe.studies.fields import Between, Label, refusal, shown
+
+__all__ = ["PlayerFields", "RequestFields", "Texts", "file_name_part", "known_sizes", "once", "one_of"]
+
+# TOML has lists only: they become tuples here, the texts in them stay strict.
+Texts = Annotated[tuple[str, ...], Field(strict=False)]
+
+
+class RequestFields(BaseModel):
+    """Fields of a request: each known by name, of its own type, and finite."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
+
+
+class PlayerFields(RequestFields):
+    """One hand: by its glove, or by its own measurements in a file."""
+
+    name: Annotated[str, Label()] = Field(description="whose hand")
+    glove: Annotated[float, Between(4, 13, "(half sizes too)")] | None = Field(
+        None, description="glove size (EN ISO 21420)"
+    )
+    file: Annotated[str, Label(200)] | None = Field(
+        None, description="a hand's TOML file, looked for from the folder of the request"
+    )
+
+    @model_validator(mode="after")
+    def _one_source(self) -> Self:
+        if (self.glove is None) == (self.file is None):
+            given = "neither glove nor file" if self.glove is None else "both glove and file"
+            raise refusal(f"hand {shown(self.name)} has {given}; needed is exactly one of them.")
+        if not file_name_part(self.name):
+            raise refusal(f"hand.name is {shown(self.name)}; needed is at least one letter or digit in it.")
+        return self
+
+
+def file_name_part(text: str) -> str:
+    """A name as part of a file name: small letters and digits, everything else a hyphen."""
+    return re.sub(r"[^a-z0-9]+", "-", text.lower().replace("#", "-sharp")).strip("-")
+
+
+def known_sizes(field: str, sizes: Iterable[str]) -> list[str]:
+    """Names of the sizes as `parse_size` gives them, refusing what it does not know."""
+    names = []
+    for n, size in enumerate(sizes):
+        try:
+            names.append(parse_size(size).name)
+        except PitchError as error:
+            raise refusal(f"{field}[{n}]: {error}.") from None
+    return names
+
+
+def once(field: str, names: Iterable[str]) -> None:
+    """Refuse a name that stands twice."""
+    seen: set[str] = set()
+    for name in names:
+        if name in seen:
+            raise refusal(f"{field} gives {shown(name)} twice; allowed is once.")
+        seen.add(name)
+
+
+def one_of(field: str, name: str, allowed: Iterable[str]) -> None:
+    """Refuse a name that is not allowed."""
+    if name not in allowed:
+        raise refusal(f"{field} is {shown(name)}; allowed are {', '.join(allowed)}.")

@@ -1,0 +1,131 @@
+"""What a study has found so far: every cell's front, its chosen instrument with the reason, its verdict."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from wrenpipe.constraints.hand import Hand
+from wrenpipe.model.pitch import Size
+from wrenpipe.search.choices import Choice
+from wrenpipe.search.chosen import Candidate, Chosen, choose_set, own_cost
+from wrenpipe.search.finish import COMFORTABLE_MARGIN
+from wrenpipe.search.front import Member, hypervolume
+from wrenpipe.search.reach import Verdict
+from wrenpipe.search.study import Result, Slot, front_members
+from wrenpipe.studies.study_request import StudyRequest
+
+__all__ = ["CellFound", "StudyFound", "found_of"]
+
+Pair = tuple[Choice, Member]
+
+
+@dataclass(frozen=True, slots=True)
+class CellFound:
+    """One size and hand. front: by growing margin. chosen: a place in the front, None where it is empty, with
+    the reason in one sentence. shortfall: how far below the least margin the nearest instrument was found,
+    standard deviations; infinite when none was. broken: choices that could not be examined."""
+
+    size: Size
+    player: str
+    hand: Hand
+    examined: int
+    broken: tuple[Result, ...]
+    front: tuple[Pair, ...]
+    hypervolume: float
+    chosen: int | None
+    reason: str
+    shortfall: float
+
+    @property
+    def instrument(self) -> Pair | None:
+        return None if self.chosen is None else self.front[self.chosen]
+
+    @property
+    def verdict(self) -> Verdict | None:
+        """Of the chosen instrument; None while nothing has been examined."""
+        if self.instrument is not None:
+            return Verdict.WITH_AIDS if self.instrument[0].aids else Verdict.REACHABLE
+        return Verdict.NOT_REACHABLE if self.examined else None
+
+    @property
+    def margin(self) -> float | None:
+        """Greatest finger margin on the front; without one, that of the nearest instrument found."""
+        if self.front:
+            return max(member.figures.margin for _, member in self.front)
+        return -self.shortfall if math.isfinite(self.shortfall) else None
+
+
+@dataclass(frozen=True, slots=True)
+class StudyFound:
+    """A whole study. cells: in the plan's order."""
+
+    request: StudyRequest
+    cells: tuple[CellFound, ...]
+    examined: int
+
+    @property
+    def total(self) -> int:
+        return self.request.plan.total
+
+    @property
+    def hypervolume(self) -> float:
+        """Mean over the cells."""
+        return sum(cell.hypervolume for cell in self.cells) / len(self.cells)
+
+
+def found_of(request: StudyRequest, results: Mapping[Slot, Result]) -> StudyFound:
+    """Draw up what the results say."""
+    plan = request.plan
+    fronts = [
+        tuple(sorted(front_members(plan, n, results), key=lambda pair: _order(pair[1])))
+        for n in range(len(plan.cells))
+    ]
+    chosen: list[Chosen | None] = []
+    for _, group in itertools.groupby(range(len(plan.cells)), key=lambda n: request.cells[n][1].name):
+        candidates = [[Candidate(choice, m.figures) for choice, m in fronts[n]] for n in group]
+        chosen += choose_set(candidates)
+    cells = []
+    for n, (size, player) in enumerate(request.cells):
+        mine = [result for slot, result in sorted(results.items()) if slot.cell == n]
+        made = [result.front for result in mine if result.front is not None]
+        pick = chosen[n]
+        cells.append(
+            CellFound(
+                size=size,
+                player=player.name,
+                hand=request.hands[player.name],
+                examined=len(mine),
+                broken=tuple(result for result in mine if result.front is None),
+                front=fronts[n],
+                hypervolume=hypervolume(
+                    [member for _, member in fronts[n]], plan.aims, plan.limits, plan.least_keys
+                ),
+                chosen=None if pick is None else pick.index,
+                reason="" if pick is None else _reason(fronts[n], pick),
+                shortfall=min((front.shortfall for front in made), default=math.inf),
+            )
+        )
+    return StudyFound(request, tuple(cells), len(results))
+
+
+def _order(member: Member) -> tuple[float, float]:
+    return member.figures.margin, member.figures.intonation
+
+
+def _reason(front: tuple[Pair, ...], chosen: Chosen) -> str:
+    """Why this one, in one sentence."""
+    _, member = front[chosen.index]
+    figures = member.figures
+    comfort = "comfortable" if figures.margin >= COMFORTABLE_MARGIN - 0.01 else "less than comfortable"
+    why = (
+        f"least to give up of {len(front)} on the front: {figures.intonation:.1f} cents RMS, a {comfort} "
+        f"margin of {figures.margin:+.1f}, {figures.keys} keys"
+    )
+    if not chosen.in_step:
+        return f"{why}."
+    alone = front[chosen.alone]
+    saved = own_cost(figures) - own_cost(alone[1].figures)
+    return f"{why}; by itself another would be {saved:.2f} better, but this one keeps step with the set."
