@@ -19,6 +19,8 @@ from wrenpipe.search.samplers import draw_seed, propose
 
 __all__ = ["Plan", "Result", "Slot", "examine", "front_members", "work"]
 
+Costs = tuple[float, ...]
+
 LAG = 2
 """Generations in hand at once: with one, workers would idle at the end of each."""
 TICK = 1.0
@@ -79,7 +81,7 @@ class Plan:
         """Keys of the smallest choice on the menu."""
         return key_count(system_of(self.menu.system, Choice(self.menu.keys(frozenset()))))
 
-    def costs(self, result: Result) -> tuple[float, ...] | None:
+    def costs(self, result: Result) -> Costs | None:
         """What the sampler is told of a result: the best of each aim; None for one that broke."""
         if result.front is None:
             return None
@@ -114,12 +116,13 @@ def work(
     rests on what they are given, so that what they keep is enough to go on from.
     """
     generations = plan.generations()
+    costs = {slot: plan.costs(result) for slot, result in results.items()}
     for slot in sorted(set(asked) - set(results)):
         pool.submit(slot, (slot.cell, asked[slot]))
     ahead = 0
     while True:
-        while ahead < len(generations) and _known(generations[: max(0, ahead - LAG + 1)], results):
-            new = dict(_proposals(plan, generations, ahead, asked, results))
+        while ahead < len(generations) and _known(generations[: max(0, ahead - LAG + 1)], costs):
+            new = dict(_proposals(plan, generations, ahead, asked, costs))
             if new:
                 on_asked(new)
             asked.update(new)
@@ -139,14 +142,19 @@ def work(
                 result = Result(asked[slot], *outcome)
             on_result(slot, result)
             results[slot] = result
+            costs[slot] = plan.costs(result)
 
 
-def _known(generations: Sequence[Sequence[Slot]], results: Results) -> bool:
-    return all(slot in results for generation in generations for slot in generation)
+def _known(generations: Sequence[Sequence[Slot]], costs: Mapping[Slot, Costs | None]) -> bool:
+    return all(slot in costs for generation in generations for slot in generation)
 
 
 def _proposals(
-    plan: Plan, generations: Sequence[Sequence[Slot]], at: int, asked: Asked, results: Results
+    plan: Plan,
+    generations: Sequence[Sequence[Slot]],
+    at: int,
+    asked: Asked,
+    costs: Mapping[Slot, Costs | None],
 ) -> Iterator[tuple[Slot, Choice]]:
     """The choices of one generation that are not asked yet, drawn one after another."""
     finished = {slot for generation in generations[: max(0, at - LAG + 1)] for slot in generation}
@@ -160,11 +168,11 @@ def _proposals(
         known = {other: mine[other] if other in mine else asked[other] for other in earlier}
         told, pending = [], []
         for other, choice in known.items():
-            costs = plan.costs(results[other]) if other in finished else None
-            if costs is None:
+            known_costs = costs[other] if other in finished else None
+            if known_costs is None:
                 pending.append(choice)
             else:
-                told.append((choice, costs))
+                told.append((choice, known_costs))
         if slot.number < len(plain):
             drawn: Choice | None = plain[slot.number]
         else:

@@ -15,6 +15,7 @@ from typing import Annotated, Any
 import typer
 
 from wrenpipe.studies.errors import RequestError, answer
+from wrenpipe.studies.study_commands import study
 
 __all__ = ["app", "main"]
 
@@ -26,6 +27,7 @@ app = typer.Typer(
     add_completion=False,
     rich_markup_mode=None,
 )
+app.add_typer(study, name="study")
 # typer brings its own copy of this class or click's, by version; both stand among these ancestors.
 USAGE_ERROR: Any = next(c for c in typer.BadParameter.__mro__ if c.__name__ == "ClickException")
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 import sys
 import threading
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
@@ -34,13 +36,26 @@ def working(sentence: str, quiet_seconds: float = QUIET_SECONDS) -> Iterator[Non
 
 
 @contextmanager
-def steps(sentence: str, quiet_seconds: float = QUIET_SECONDS) -> Iterator[Callable[[str], None]]:
-    """Like `working`, and hands over a function that tells the step being done (terminals only)."""
+def steps(
+    sentence: str, quiet_seconds: float = QUIET_SECONDS, every_seconds: float = math.inf
+) -> Iterator[Callable[[str], None]]:
+    """Like `working`, and hands over a function that tells the step being done.
+
+    Elsewhere than on a terminal steps are told as lines, `every_seconds` at the most.
+    """
     if sys.stderr.isatty():
         from rich.console import Console
 
         with Console(stderr=True).status(sentence) as status:
             yield lambda step: status.update(f"{sentence.split(';')[0]}: {step}")
         return
+    last = time.monotonic()
+
+    def tell(step: str) -> None:
+        nonlocal last
+        if time.monotonic() - last >= every_seconds:
+            last = time.monotonic()
+            print(step, file=sys.stderr, flush=True)
+
     with working(sentence, quiet_seconds):
-        yield lambda step: None
+        yield tell

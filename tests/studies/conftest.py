@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import contextlib
 import copy
+import importlib.util
 import io
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from types import ModuleType
 from typing import Any
 
 import pytest
@@ -135,3 +137,16 @@ def run() -> Callable[..., Answer]:
         return Answer(status, out.getvalue(), err.getvalue())
 
     return call
+
+
+@pytest.fixture(scope="session")
+def made_up() -> ModuleType:
+    """The module of fronts that cost nothing, `made_up_study.py` beside this file."""
+    spec = importlib.util.spec_from_file_location(
+        "made_up_study", Path(__file__).with_name("made_up_study.py")
+    )
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module

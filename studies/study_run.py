@@ -1,0 +1,203 @@
+"""Works on a study: goes on from what is kept, keeps every result as it comes, tells how it goes."""
+
+from __future__ import annotations
+
+import signal
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any
+
+from wrenpipe.search.choices import Choice
+from wrenpipe.search.executors import open_pool
+from wrenpipe.search.front import Member, hypervolume, undominated
+from wrenpipe.search.samplers import open_ledgers
+from wrenpipe.search.study import Plan, Result, Slot, examine, work
+from wrenpipe.studies.errors import RequestError
+from wrenpipe.studies.study_request import StudyRequest, request_from_values
+from wrenpipe.studies.study_store import StudyStore, refusals
+
+__all__ = ["Ended", "Workers", "in_words", "more_choices", "run_study"]
+
+Report = Callable[[str], None]
+SIGN_OF_LIFE = 5.0
+"""Seconds between signs of life in the storage."""
+
+
+@dataclass(frozen=True, slots=True)
+class Workers:
+    """How many processes of this machine, or the address of a running cluster."""
+
+    count: int = 1
+    address: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """How a run ended. complete: every choice has its result. examined: in all; new: by this run. seconds: of
+    the clock; worked: of all workers together."""
+
+    complete: bool
+    examined: int
+    total: int
+    new: int
+    seconds: float
+    worked: float
+
+
+class _Progress:
+    """What a person wants to know while it runs."""
+
+    def __init__(self, plan: Plan, results: Mapping[Slot, Result], report: Report) -> None:
+        self._plan, self._report = plan, report
+        self._fronts: list[tuple[Member, ...]] = [() for _ in plan.cells]
+        self._volumes = [0.0 for _ in plan.cells]
+        self.examined, self.new, self.worked = len(results), 0, 0.0
+        self.began = time.monotonic()
+        for cell in range(len(plan.cells)):
+            mine = [r.front.members for s, r in results.items() if s.cell == cell and r.front is not None]
+            self._grow(cell, [member for members in mine for member in members])
+
+    def _grow(self, cell: int, members: Sequence[Member]) -> None:
+        plan = self._plan
+        self._fronts[cell] = undominated([*self._fronts[cell], *members], plan.aims)
+        self._volumes[cell] = hypervolume(self._fronts[cell], plan.aims, plan.limits, plan.least_keys)
+
+    def add(self, slot: Slot, result: Result) -> None:
+        self.examined, self.new, self.worked = self.examined + 1, self.new + 1, self.worked + result.seconds
+        if result.front is not None and result.front.members:
+            self._grow(slot.cell, result.front.members)
+
+    def tell(self) -> None:
+        parts = [f"{self.examined} of {self._plan.total} choices"]
+        seconds = time.monotonic() - self.began
+        if self.new:
+            rate = self.new / seconds
+            left = (self._plan.total - self.examined) / rate
+            parts += [f"{rate:.2f} a second", f"{in_words(left)} left"]
+        parts.append(f"hypervolume {sum(self._volumes) / len(self._volumes):.4f}")
+        members = [member for front in self._fronts for member in front]
+        if members:
+            cents = min(member.figures.intonation for member in members)
+            margin = max(member.figures.margin for member in members)
+            parts.append(f"best {cents:.1f} cents RMS and {margin:+.1f} sd of finger margin")
+        self._report(", ".join(parts))
+
+
+def run_study(store: StudyStore, workers: Workers, report: Report) -> Ended:
+    """Work on a study from what is kept until it is complete or somebody asks to stop.
+
+    A KeyboardInterrupt (SIGTERM counts as one) leaves everything kept, and the study free for others.
+    """
+    store.take()
+    try:
+        with _terminated_like_interrupted():
+            return _run(store, store.request(), workers, report)
+    finally:
+        store.release()
+
+
+def _run(store: StudyStore, request: StudyRequest, workers: Workers, report: Report) -> Ended:
+    plan = request.plan
+    asked, results = store.asked(), store.results()
+    progress = _Progress(plan, results, report)
+    if len(results) < plan.total:
+        with refusals(store.place):
+            ledgers = open_ledgers(
+                store.place.url,
+                [f"{store.name}/{request.folder(cell)}" for cell in range(len(plan.cells))],
+                plan.menu,
+                plan.aims,
+                store.place.connect,
+            )
+        keeper = _Keeper(store, plan, ledgers, progress)
+        keeper.catch_up(asked, results)
+        report("starting workers")
+        with open_pool(examine, plan, workers.count, workers.address) as pool:
+            progress.began = time.monotonic()
+            complete = work(plan, asked, results, pool, keeper.asked, keeper.result, keeper.go_on)
+    else:
+        complete = True
+    return Ended(
+        complete=complete,
+        examined=progress.examined,
+        total=plan.total,
+        new=progress.new,
+        seconds=time.monotonic() - progress.began,
+        worked=progress.worked,
+    )
+
+
+class _Keeper:
+    """Keeps what comes: in our own table first, which all else can be told from, then in Optuna's."""
+
+    def __init__(self, store: StudyStore, plan: Plan, ledgers: Sequence[Any], progress: _Progress) -> None:
+        self._store, self._plan, self._ledgers, self._progress = store, plan, ledgers, progress
+        self._sign = 0.0
+
+    def catch_up(self, asked: Mapping[Slot, Choice], results: Mapping[Slot, Result]) -> None:
+        """Tell Optuna what an interruption kept from it."""
+        self._ask(asked)
+        with refusals(self._store.place):
+            for slot in sorted(results):
+                self._ledgers[slot.cell].tell(slot.number, self._plan.costs(results[slot]))
+
+    def _ask(self, new: Mapping[Slot, Choice]) -> None:
+        with refusals(self._store.place):
+            for slot in sorted(new):
+                self._ledgers[slot.cell].ask(slot.number, new[slot])
+
+    def asked(self, new: Mapping[Slot, Choice]) -> None:
+        self._store.keep_asked(new)
+        self._ask(new)
+
+    def result(self, slot: Slot, result: Result) -> None:
+        self._store.keep_result(slot, result)
+        with refusals(self._store.place):
+            self._ledgers[slot.cell].tell(slot.number, self._plan.costs(result))
+        self._progress.add(slot, result)
+        self._progress.tell()
+
+    def go_on(self) -> bool:
+        if time.monotonic() - self._sign < SIGN_OF_LIFE:
+            return True
+        self._sign = time.monotonic()
+        return self._store.renew()
+
+
+@contextmanager
+def _terminated_like_interrupted() -> Iterator[None]:
+    """SIGTERM, which schedulers send, ends a study as Ctrl-C does."""
+
+    def interrupt(number: int, frame: Any) -> None:
+        raise KeyboardInterrupt
+
+    try:
+        former = signal.signal(signal.SIGTERM, interrupt)
+    except ValueError:  # not the main thread
+        yield
+        return
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, former)
+
+
+def more_choices(store: StudyStore, choices: int) -> None:
+    """Enlarge a study's budget; what is found is what the larger study would have found at once."""
+    request = store.request()
+    before = request.file.study.choices
+    if choices < before:
+        raise RequestError(f"--choices is {choices}; allowed is no less than the study has: {before}.")
+    values = request.values()
+    values["request"]["study"]["choices"] = choices
+    store.change_request(request_from_values(values))
+
+
+def in_words(seconds: float) -> str:
+    """A time as people say it: 40 s, 12 min, 3 h 20 min."""
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    minutes = round(seconds / 60)
+    return f"{minutes} min" if minutes < 90 else f"{minutes // 60} h {minutes % 60} min"
