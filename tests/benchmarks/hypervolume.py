@@ -240,10 +240,8 @@ def table(title: str, traces: dict[str, Trace]) -> None:
     """Hypervolume and charts spent at the checkpoints and at the end."""
     longest = max(trace.spent for trace in traces.values())
     marks = [mark for mark in CHECKPOINTS if mark <= longest]
-    print(f"\n{title}: hypervolume (chart-equivalents)\n\n| method | ", end="")
-    print(
-        " | ".join(f"{mark:.0f} s" for mark in marks), "| end | seconds |\n|---|" + "---|" * (len(marks) + 2)
-    )
+    heads = ["method", *(f"{mark:.0f} s" for mark in marks), "end", "seconds"]
+    print(f"\n{title}: hypervolume (chart-equivalents)\n\n| {' | '.join(heads)} |\n|{'---|' * len(heads)}")
     for name, trace in traces.items():
         cells = [trace.at(mark) for mark in marks]
         shown = ["" if cell is None else f"{cell[0]:.3f} ({cell[1]:.0f})" for cell in cells]
@@ -339,6 +337,8 @@ def main() -> None:
     told = best if chosen.told == "best" else first
     single = Trace(AIMS, limits)
     (own,) = fronts(case, iter([told]), single)
+    if not own.members:
+        raise SystemExit(f"Our search finds no instrument with {words(told)}; there is nothing to compare.")
     random, blind = (Trace(AIMS, limits, most_seconds=share * chosen.seconds) for share in (0.5, 1.0))
     at_random(case, menu, random, seed, blind=False)
     at_random(case, menu, blind, seed, blind=True)
