@@ -24,10 +24,13 @@ from wrenpipe.model.geometry import FingeringChart, System
 from wrenpipe.model.playing_pitch import ChartSolver, Playing
 
 __all__ = [
+    "COMFORTABLE_MARGIN",
+    "EXCHANGE",
     "MOST_MARGIN",
     "Aim",
     "Figures",
     "key_count",
+    "lacks",
     "mean_scatter",
     "mean_scatter_gradient",
     "twelfth_pairs",
@@ -38,6 +41,9 @@ Real = NDArray[np.float64]
 
 MOST_MARGIN = 3.0
 """Beyond three standard deviations more room decides nothing."""
+COMFORTABLE_MARGIN = 1.0
+"""Standard deviations of room that a design takes where the size has them to give: the hand that
+turns out one deviation broader still fits."""
 STEP = 1e-4
 """Of one standard deviation: how far a derivative is followed to see how it changes."""
 
@@ -79,6 +85,21 @@ class Figures:
     def costs(self, aims: Sequence[Aim]) -> tuple[float, ...]:
         """Costs in the order of the aims."""
         return tuple(self.cost(aim) for aim in aims)
+
+
+EXCHANGE = Figures(intonation=2.0, twelfths=10.0, margin=1.0, scatter=1.0, keys=2)
+"""What weighs as much as one standard deviation of finger margin below the comfortable one (policy): two
+cents RMS, ten of the worst twelfth, one of scatter, two keys. Margin beyond comfort weighs nothing."""
+
+
+def lacks(figures: Figures, aims: Sequence[Aim]) -> float:
+    """What an instrument lacks in the aims given, in standard deviations of finger margin by the exchange."""
+    return sum(
+        max(0.0, COMFORTABLE_MARGIN - figures.margin) / EXCHANGE.margin
+        if aim is Aim.MARGIN
+        else figures.of(aim) / EXCHANGE.of(aim)
+        for aim in aims
+    )
 
 
 def key_count(system: System) -> int:

@@ -24,7 +24,7 @@ from wrenpipe.search.stock import stock_of
 from wrenpipe.search.tuner import Programme, programme_for
 from wrenpipe.search.unknowns import mapping_for
 
-__all__ = ["HOLE_SIZES", "Case", "Choice", "Menu", "programme_of", "system_of"]
+__all__ = ["HOLE_SIZES", "Case", "Choice", "Menu", "programme_of", "system_of", "with_hole_sizes"]
 
 HOLE_SIZES = ("small", "usual", "large")
 """Hole-size policies: no hole above its usual diameter, any that its place allows, none below it (policy:
@@ -96,11 +96,11 @@ class Menu:
                 yield Choice(keys, aids, bore, wall, holes)
 
     def plain(self) -> tuple[Choice, ...]:
-        """What a maker would build first: the presets' keys, then all free ones and none of them, each with
+        """What a maker would build first: all free keys, the presets' and none, the most first, each with
         every set of aids, and the middle of every other list."""
         middle = [options[len(options) // 2] for options in (self.bores, self.walls)]
         holes = self.holes[len(self.holes) // 2]
-        key_sets = [*preset_keys(self.system), self.free_keys, ()]
+        key_sets = sorted([*preset_keys(self.system), self.free_keys, ()], key=len, reverse=True)
         out = [
             Choice(self.keys(frozenset(some)), aids, middle[0], middle[1], holes)
             for some, aids in itertools.product(key_sets, _subsets(self.aids))
@@ -130,14 +130,19 @@ class Case:
 def system_of(system: str, choice: Choice) -> System:
     """The system with the choice's keys and limits of hole sizes. Raises SystemFileError."""
     chosen = system_with_keys(system, choice.keys)
-    match choice.holes:
+    return with_hole_sizes(chosen, choice.holes)
+
+
+def with_hole_sizes(system: System, holes: str) -> System:
+    """A system whose holes keep to a policy of HOLE_SIZES."""
+    match holes:
         case "small":
-            places = tuple(replace(place, most=place.usual) for place in chosen.places)
+            places = tuple(replace(place, most=place.usual) for place in system.places)
         case "large":
-            places = tuple(replace(place, least=place.usual) for place in chosen.places)
+            places = tuple(replace(place, least=place.usual) for place in system.places)
         case _:
-            places = chosen.places
-    return replace(chosen, places=places)
+            return system
+    return replace(system, places=places)
 
 
 def programme_of(case: Case, choice: Choice) -> Programme:

@@ -12,17 +12,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wrenpipe.search.aims import Figures
+from wrenpipe.search.aims import Aim, Figures, lacks
 from wrenpipe.search.choices import HOLE_SIZES, Choice
-from wrenpipe.search.finish import COMFORTABLE_MARGIN
 
-__all__ = ["EXCHANGE", "Candidate", "Chosen", "choose_set", "own_cost", "step_cost"]
+__all__ = ["Candidate", "Chosen", "choose_set", "step_cost"]
 
-EXCHANGE = Figures(intonation=2.0, twelfths=10.0, margin=1.0, scatter=1.0, keys=2)
-"""What weighs as much as one standard deviation of finger margin below the comfortable one (policy): two
-cents RMS, ten of the worst twelfth, one of scatter, two keys. Margin beyond comfort weighs nothing."""
 STEP = 0.2
-"""Cost of one change between neighbouring sizes, in the same unit: enough to settle what is nearly equal."""
+"""Cost of one change between neighbouring sizes, in standard deviations of finger margin (see `lacks`):
+enough to settle what is nearly equal."""
 BORE_STEP = 0.03
 WALL_STEP = 0.1
 """Changes of the bore's and the wall's scale that count as one."""
@@ -49,17 +46,6 @@ class Chosen:
         return self.index != self.alone
 
 
-def own_cost(figures: Figures) -> float:
-    """What an instrument lacks, in standard deviations of finger margin by the exchange."""
-    return (
-        figures.intonation / EXCHANGE.intonation
-        + figures.twelfths / EXCHANGE.twelfths
-        + max(0.0, COMFORTABLE_MARGIN - figures.margin) / EXCHANGE.margin
-        + figures.scatter / EXCHANGE.scatter
-        + figures.keys / EXCHANGE.keys
-    )
-
-
 def step_cost(one: Choice, other: Choice) -> float:
     """What the change from one size to the next costs the set."""
     changes = (
@@ -72,14 +58,14 @@ def step_cost(one: Choice, other: Choice) -> float:
     return STEP * changes
 
 
-def choose_set(sizes: Sequence[Sequence[Candidate]]) -> tuple[Chosen | None, ...]:
+def choose_set(sizes: Sequence[Sequence[Candidate]], aims: Sequence[Aim]) -> tuple[Chosen | None, ...]:
     """One candidate for each size, in the order given (neighbours next to each other); None where a size has
-    none, which its neighbours on both sides then look across."""
+    none, which its neighbours on both sides then look across. aims: the figures that count."""
     filled = [n for n, candidates in enumerate(sizes) if candidates]
     chosen: list[Chosen | None] = [None] * len(sizes)
     if not filled:
         return tuple(chosen)
-    own = [np.array([own_cost(candidate.figures) for candidate in sizes[n]]) for n in filled]
+    own = [np.array([lacks(candidate.figures, aims) for candidate in sizes[n]]) for n in filled]
     totals, came_from = [own[0]], []
     for before, here, cost in zip(filled, filled[1:], own[1:], strict=False):
         steps = np.array([[step_cost(a.choice, b.choice) for a in sizes[before]] for b in sizes[here]])

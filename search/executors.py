@@ -1,5 +1,4 @@
-"""Runs tasks on one or several processes. A *pool* takes tasks and gives outcomes as they come; an
-*executor*, made of a pool, takes a list and gives outcomes in its order.
+"""Runs tasks on one or several processes: a *pool* takes tasks and gives outcomes as they come.
 
 A pool is opened for one function f(shared, item): what all tasks share is placed once where every worker
 finds it. f and its arguments must be picklable, and f pure, for a task whose worker dies is run once more.
@@ -10,24 +9,19 @@ from __future__ import annotations
 import logging
 import os
 from collections import deque
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import Any, Protocol, TypeVar
+from typing import Any, Protocol
 
 __all__ = [
     "WORKER_ENVIRONMENT",
-    "Executor",
     "Lost",
     "Pool",
     "WorkersError",
     "open_pool",
-    "ray_local",
-    "serial",
 ]
 
-Item = TypeVar("Item")
-Outcome = TypeVar("Outcome")
 Task = Callable[[Any, Any], Any]
 
 WORKER_ENVIRONMENT = {
@@ -66,51 +60,6 @@ class Pool(Protocol):
     def outcome(self, seconds: float) -> tuple[Any, Any] | None:
         """(ticket, outcome or Lost) of the next task that is done; None when none is within the time, or
         none is left."""
-
-
-class Executor(Protocol):
-    """The contract: f applied to every item, outcomes in the items' order."""
-
-    def __call__(self, f: Callable[[Item], Outcome], items: Sequence[Item]) -> Iterator[Outcome]: ...
-
-
-def serial(f: Callable[[Item], Outcome], items: Sequence[Item]) -> Iterator[Outcome]:
-    """One after another, in this process; an exception of f comes out when its outcome is asked for."""
-    return map(f, items)
-
-
-def ray_local(workers: int) -> Executor:
-    """Several processes of this machine, started at the first outcome and ended after the last.
-
-    An exception of f comes out when its outcome is asked for. Raises WorkersError when the processes cannot
-    be started, and for a task whose workers died.
-    """
-
-    def run(f: Callable[[Item], Outcome], items: Sequence[Item]) -> Iterator[Outcome]:
-        with open_pool(_apply, f, workers) as pool:
-            for n, item in enumerate(items):
-                pool.submit(n, item)
-            waiting: dict[int, Any] = {}
-            for n in range(len(items)):
-                while n not in waiting:
-                    done = pool.outcome(60.0)
-                    if done is not None:
-                        waiting[done[0]] = done[1]
-                yield _whole(waiting.pop(n))
-
-    return run
-
-
-def _apply(f: Callable[[Item], Outcome], item: Item) -> Outcome:
-    return f(item)
-
-
-def _whole(outcome: Any) -> Any:
-    if isinstance(outcome, Lost):
-        if outcome.error is not None:
-            raise outcome.error
-        raise WorkersError(f"a task broke after {outcome.attempts} attempts: {outcome.reason}.")
-    return outcome
 
 
 @contextmanager

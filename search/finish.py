@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from wrenpipe.search.aims import COMFORTABLE_MARGIN, Aim, lacks
+from wrenpipe.search.figures import figures_of
 from wrenpipe.search.reach import Reach, Tolerance, Verdict, holds
 from wrenpipe.search.tuner import Goal, Programme, Tuned
 
-__all__ = ["COMFORTABLE_MARGIN", "DRILL_STEP", "drilled", "instrument_for"]
+__all__ = ["DRILL_STEP", "PLAIN_AIMS", "ROUNDING_MARGIN", "drilled", "instrument_for"]
 
 Real = NDArray[np.float64]
 
@@ -18,13 +21,21 @@ DRILL_STEP = 0.1e-3
 """Twist drills come in tenths of a millimetre up to 14 mm (ISO 235, from memory)."""
 ROUNDING_MARGIN = 0.15
 """Standard deviations of room, and one cent of a note's worst limit, that rounding may cost."""
-COMFORTABLE_MARGIN = 1.0
-"""Standard deviations of room that a design takes where the size has them to give: the hand that
-turns out one deviation broader still fits."""
+PRESS, PRESSES = 0.8, 6
+"""Share of a figure that is demanded of the next run, and how often at the most."""
 
 
-def instrument_for(programme: Programme, reach: Reach, tolerance: Tolerance) -> Tuned:
-    """The instrument to make: the comfortable margin, or the greatest there is, at least cents."""
+PLAIN_AIMS = (Aim.MARGIN, Aim.INTONATION)
+"""What an instrument is made for unless more is asked."""
+
+
+def instrument_for(
+    programme: Programme, reach: Reach, tolerance: Tolerance, aims: Sequence[Aim] = PLAIN_AIMS
+) -> Tuned:
+    """The instrument to make: the comfortable margin, or the greatest there is, at least cents.
+
+    aims: with twelfths or scatter among them, these are pressed as long as it pays by the exchange.
+    """
     margin = min(COMFORTABLE_MARGIN, reach.margin)
     if reach.verdict is Verdict.REACHABLE:
         margin = max(margin, 0.0)  # rows are kept to a micrometre, so a margin of nothing may read below it
@@ -36,7 +47,29 @@ def instrument_for(programme: Programme, reach: Reach, tolerance: Tolerance) -> 
         if not holds(programme, easy, limit):
             easy = programme.run(reach.best.outcome.v, goal)
         tuned = easy if holds(programme, easy, limit) else reach.best
-    return drilled(programme, tuned, goal)
+    return drilled(programme, *_pressed(programme, tuned, goal, limit, aims))
+
+
+def _pressed(
+    programme: Programme, tuned: Tuned, goal: Goal, limit: float, aims: Sequence[Aim]
+) -> tuple[Tuned, Goal]:
+    """Press the aims that least cents alone neglect, one after the other, within the limit of cents."""
+    for aim in (Aim.TWELFTHS, Aim.SCATTER):
+        if aim not in aims:
+            continue
+        here = figures_of(programme, tuned)
+        for _ in range(PRESSES):
+            figure = PRESS * here.of(aim)
+            demand = {"twelfth_limit": figure} if aim is Aim.TWELFTHS else {"scatter_limit": figure}
+            harder = replace(goal, **demand)
+            tried = programme.run(tuned.outcome.v, harder)
+            if not holds(programme, tried, limit):
+                break
+            there = figures_of(programme, tried)
+            if lacks(there, aims) >= lacks(here, aims):
+                break
+            tuned, goal, here = tried, harder, there
+    return tuned, goal
 
 
 def drilled(programme: Programme, tuned: Tuned, goal: Goal) -> Tuned:

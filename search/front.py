@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from wrenpipe.constraints.margins import Margin
 from wrenpipe.search.aims import MOST_MARGIN, Aim, Figures, key_count, worst_twelfth
 from wrenpipe.search.choices import Case, Choice, programme_of
+from wrenpipe.search.figures import figures_of
 from wrenpipe.search.reach import free_optimum
 from wrenpipe.search.sequential import FEASIBLE, Status
 from wrenpipe.search.tuner import Goal, Programme, Tuned
@@ -28,7 +29,6 @@ __all__ = [
     "Front",
     "Limits",
     "Member",
-    "figures_of",
     "front_of",
     "hypervolume",
     "polished",
@@ -132,7 +132,6 @@ class _Walk:
 
     programme: Programme
     limits: Limits
-    keys: int
     tick: Callable[[str], None]
     unsettled: int = 0
     found: list[Member] = field(default_factory=list)
@@ -142,7 +141,7 @@ class _Walk:
         settled = self._settled(start, goal)
         if settled is None:
             return None
-        figures = figures_of(self.programme, settled, self.keys)
+        figures = figures_of(self.programme, settled)
         if figures.twelfths > self.limits.twelfths or figures.scatter > self.limits.scatter:
             # Limits that a run keeps by itself cost nothing; the others become demands.
             goal = replace(
@@ -153,7 +152,7 @@ class _Walk:
             settled = self._settled(settled.outcome.v, goal)
             if settled is None:
                 return None
-            figures = figures_of(self.programme, settled, self.keys)
+            figures = figures_of(self.programme, settled)
         if self.limits.keep(figures):
             binding = settled.binding()
             assert binding is not None
@@ -192,24 +191,12 @@ class _Walk:
         self.attempt(tuned.outcome.v, replace(goal, scatter_limit=scatter))
 
 
-def figures_of(programme: Programme, tuned: Tuned, keys: int) -> Figures:
-    """The figures of a tuned instrument."""
-    return Figures(
-        intonation=tuned.weighted_rms,
-        twelfths=worst_twelfth(tuned.cents, programme.twelfths),
-        margin=min(tuned.margin, MOST_MARGIN),
-        scatter=programme.mean_scatter(tuned.outcome.v),
-        keys=keys,
-    )
-
-
 def polished(programme: Programme, tuned: Tuned, goal: Goal) -> Tuned | None:
     """Run again from where a run ended until its figures stand still; None when they never do."""
-    keys = key_count(programme.mapping.space.system)
-    before = figures_of(programme, tuned, keys)
+    before = figures_of(programme, tuned)
     for _ in range(REPEATS):
         again = programme.run(tuned.outcome.v, goal)
-        after = figures_of(programme, again, keys)
+        after = figures_of(programme, again)
         if all(abs(after.of(aim) - before.of(aim)) <= SETTLED.of(aim) for aim in Aim):
             return again if again.outcome.status is not Status.INFEASIBLE else None
         tuned, before = again, after
@@ -224,7 +211,7 @@ def front_of(
     keys = key_count(programme.mapping.space.system)
     if keys > limits.keys:
         return Front(choice, (), math.inf)
-    walk = _Walk(programme, limits, keys, tick)
+    walk = _Walk(programme, limits, tick)
     tick("no hand")
     free = free_optimum(programme, replace(case.tolerance, worst=limits.worst, fork=limits.fork))
     if free.outcome.violation > FEASIBLE or free.weighted_rms > limits.intonation:

@@ -18,10 +18,9 @@ from numpy.typing import NDArray
 
 from wrenpipe.constraints.margins import Margin
 from wrenpipe.model.intonation import NoteStatus
-from wrenpipe.search.aims import key_count
+from wrenpipe.search.aims import COMFORTABLE_MARGIN, key_count
 from wrenpipe.search.choices import Case, Choice, Menu, programme_of, system_of
 from wrenpipe.search.executors import Lost, Pool
-from wrenpipe.search.finish import COMFORTABLE_MARGIN
 from wrenpipe.search.reach import Support, Verdict, free_optimum, greatest_margin, holds
 from wrenpipe.search.tuner import Goal, Programme, Tuned
 

@@ -11,15 +11,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from wrenpipe.constraints.design_space import design_space
-from wrenpipe.search.executors import ray_local, serial
-from wrenpipe.search.family import Decided, Outcome, decide_row
-from wrenpipe.search.stock import stock_of
-from wrenpipe.search.unknowns import mapping_for
+from wrenpipe.search.executors import open_pool
+from wrenpipe.search.family import Decided, Outcome, decide_rows, decide_step, setup_for
 from wrenpipe.studies.convert import Design, design_file, design_text
 from wrenpipe.studies.designing import version
 from wrenpipe.studies.errors import RequestError
 from wrenpipe.studies.family_request import FamilyRequest, NamedRow
+from wrenpipe.studies.family_words import reason_words
+from wrenpipe.studies.progress import in_words
 from wrenpipe.studies.reach_json import margin_values
 from wrenpipe.studies.schemas import MadeBy
 from wrenpipe.studies.store import json_text, require_folder, write_folder
@@ -60,20 +59,24 @@ class Family:
 
 def decide_family(request: FamilyRequest, workers: int = 1, report: Report | None = None) -> Family:
     """Decide every cell; the number of workers changes how long it takes and nothing else."""
-    executor = serial if workers == 1 else ray_local(workers)
-    began, outcomes = time.monotonic(), []
-    if report is not None:
-        report(f"0 of {request.cells} cells")
-    for row in executor(decide_row, [named.row for named in request.rows]):
-        outcomes.append(row)
+    began, done = time.monotonic(), 0
+
+    def tell() -> None:
+        nonlocal done
+        done += 1
         if report is not None:
-            report(_progress(len(outcomes) * len(request.sizes), request.cells, time.monotonic() - began))
-    return Family(request, tuple(outcomes))
+            report(_progress(done, request.steps, time.monotonic() - began))
+
+    rows = tuple(named.row for named in request.rows)
+    if report is not None:
+        report(f"0 of {request.steps} cells")
+    with open_pool(decide_step, rows, workers) as pool:
+        return Family(request, decide_rows(rows, pool, tell))
 
 
 def _progress(done: int, cells: int, seconds: float) -> str:
     rate = done / max(seconds, 1e-3)
-    return f"{done} of {cells} cells, {rate:.1f} a second, {(cells - done) / rate:.0f} s left"
+    return f"{done} of {cells} cells, {rate:.1f} a second, {in_words((cells - done) / rate)} left"
 
 
 def require_family_folder(request: FamilyRequest, folder: Path) -> None:
@@ -108,7 +111,7 @@ def write_family(family: Family, folder: Path) -> None:
 
 def _design_text(named: NamedRow, cell: Decided) -> str:
     row = named.row
-    mapping = mapping_for(design_space(row.system), cell.size, stock_of(cell.size))
+    mapping = setup_for(row, cell.option)(cell.size, cell.aids).mapping
     design = Design(mapping.instrument(cell.v), row.system.chart, row.air, cell.size, row.pitch_standard_hz)
     made_by = MadeBy(
         version=version(),
@@ -153,7 +156,13 @@ def _cell_values(row: NamedRow, outcome: Outcome) -> dict[str, Any]:
         "rms_cents": _rounded(outcome.rms),
         "worst_cents": _rounded(outcome.worst),
         "lost_notes": outcome.lost,
+        "bore_scale": outcome.option.bore,
+        "wall_scale": outcome.option.wall,
+        "holes": outcome.option.holes,
+        "worst_twelfth_cents": _rounded(outcome.figures.twelfths),
+        "scatter_cents": _rounded(outcome.figures.scatter),
         "chosen_margin_sigma": _rounded(outcome.chosen_margin) if outcome.playable else None,
+        "reason": reason_words(row, outcome) if outcome.playable else None,
         "design": f"{row.folder(outcome.size)}/design.json" if outcome.playable else None,
     }
 

@@ -15,6 +15,7 @@ from wrenpipe.search.reach import Verdict
 from wrenpipe.studies.cautions import CAUTIONS
 from wrenpipe.studies.drawings import map_drawing
 from wrenpipe.studies.family import MAP_FILES, Family
+from wrenpipe.studies.family_set import family_set
 from wrenpipe.studies.family_sheet import AID_LETTERS, Mark
 from wrenpipe.studies.margin_words import spare
 from wrenpipe.studies.page import facts, heading, listing, page, paragraph, picture, preformatted, section
@@ -73,6 +74,8 @@ def family_page(family: Family, drawing: bytes) -> str:
                 ("Cents a hand may add, RMS", f"{fields.tolerance_cents:g}"),
                 ("A4", f"{fields.pitch_standard_hz:g} Hz"),
                 ("Air in the bore", f"{fields.temperature_c:g} °C, dry"),
+                ("Printer", fields.printer),
+                ("Chosen by", ", ".join(fields.aims)),
                 ("Mouthpieces", "scaled from B-flat soprano figures"),
             ]
         ),
@@ -80,6 +83,7 @@ def family_page(family: Family, drawing: bytes) -> str:
         section("Hands", listing(f"{name}: {hand.origin}" for name, hand in origins.items())),
         *([section("Mind", listing(warnings))] if warnings else []),
         *_instruments(family),
+        *family_set(family),
         *_others(family),
         section("Take care", listing(CAUTIONS), kind="cautions"),
         section("Request", preformatted(json.dumps(request.again(), indent=2, ensure_ascii=False))),

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from wrenpipe.constraints.hand import Hand, hand_from_glove, hand_from_measurements
 from wrenpipe.constraints.population import adult_population
+from wrenpipe.constraints.printers import load_printer
 from wrenpipe.model.air import dry_air
 from wrenpipe.model.pitch import Size, parse_size
+from wrenpipe.model.sensitivity import PrintErrors
 from wrenpipe.model.system import load_system
-from wrenpipe.search.family import Row, in_walking_order
+from wrenpipe.search.aims import Aim
+from wrenpipe.search.family import Option, Row, in_walking_order
 from wrenpipe.search.reach import DEFAULT_TOLERANCE
 from wrenpipe.studies.convert import hand_measurements
 from wrenpipe.studies.family_schema import FamilyFile
@@ -64,6 +68,11 @@ class FamilyRequest:
     def cells(self) -> int:
         return len(self.sizes) * len(self.rows)
 
+    @property
+    def steps(self) -> int:
+        """Cells to decide: each by every option."""
+        return self.cells * len(self.rows[0].row.options)
+
     def again(self) -> dict[str, Any]:
         """The request as plain values, defaults filled in."""
         return self.file.model_dump(mode="json", exclude_none=True)
@@ -75,6 +84,11 @@ def read_family_request(path: Path) -> FamilyRequest:
     family = file.family
     sizes = in_walking_order([parse_size(size) for size in family.sizes])
     hands = [(player, _hand(player, path.parent)) for player in file.hand]
+    printer = load_printer(family.printer)
+    options = tuple(
+        Option(bore, wall, holes)
+        for bore, wall, holes in itertools.product(family.bores, family.walls, family.holes)
+    )
     rows = []
     for name in family.systems:
         system = load_system(name)
@@ -87,6 +101,10 @@ def read_family_request(path: Path) -> FamilyRequest:
                 tolerance=replace(DEFAULT_TOLERANCE, added=family.tolerance_cents),
                 air=dry_air(family.temperature_c),
                 pitch_standard_hz=family.pitch_standard_hz,
+                options=options,
+                limits=printer.limits,
+                errors=PrintErrors(printer.diameter_sd, printer.place_sd, printer.bore_sd),
+                aims=tuple(Aim(aim) for aim in family.aims),
             )
             rows.append(NamedRow(name, player, row))
     return FamilyRequest(file, sizes, tuple(rows))

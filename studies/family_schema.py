@@ -7,13 +7,18 @@ from typing import Annotated, Self
 from pydantic import Field, model_validator
 
 from wrenpipe.constraints.lanes import AIDS, OFFSET_HOLES, REAR_ARMS
+from wrenpipe.constraints.printers import DEFAULT_PRINTER, known_printers
 from wrenpipe.model.system import known_systems
+from wrenpipe.search.finish import PLAIN_AIMS
 from wrenpipe.studies.fields import Between, Label
 from wrenpipe.studies.players import (
     PlayerFields,
     RequestFields,
+    Scales,
     Texts,
     file_name_part,
+    known_aims,
+    known_options,
     known_sizes,
     once,
     one_of,
@@ -42,6 +47,15 @@ class FamilyFields(RequestFields):
     tolerance_cents: Annotated[float, Between(0, 50, "cents")] = Field(
         3.0, description="RMS that a hand may add over the free optimum"
     )
+    aims: Annotated[Texts, Field(min_length=1)] = Field(
+        PLAIN_AIMS, description="figures that instruments are chosen by; twelfths and scatter are pressed"
+    )
+    printer: str = Field(DEFAULT_PRINTER, description="profile of the printer: least walls, usual errors")
+    bores: Scales = Field((1.0,), description="bores over the size's usual one, of which each takes one")
+    walls: Scales = Field((1.0,), description="walls over the size's usual one, likewise")
+    holes: Annotated[Texts, Field(min_length=1)] = Field(
+        ("usual",), description="hole-size policies, likewise: none above usual, any, none below usual"
+    )
     pitch_standard_hz: Annotated[float, PITCH_STANDARD] = Field(440.0, description="frequency of A4")
     temperature_c: Annotated[float, TEMPERATURE] = Field(27.0, description="mean air in the bore")
 
@@ -54,6 +68,9 @@ class FamilyFields(RequestFields):
         for n, aids in enumerate(self.aids):
             for m, aid in enumerate(aids):
                 one_of(f"family.aids[{n}][{m}]", aid, AIDS)
+        known_aims("family.aims", self.aims)
+        one_of("family.printer", self.printer, known_printers())
+        known_options("family", self.bores, self.walls, self.holes)
         return self
 
 

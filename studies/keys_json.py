@@ -6,7 +6,7 @@ import math
 from typing import Any
 
 from wrenpipe.model.key_parts import PARTS_SOURCE, part_count
-from wrenpipe.search.finish import COMFORTABLE_MARGIN
+from wrenpipe.search.aims import COMFORTABLE_MARGIN
 from wrenpipe.search.key_sets import SAME, KeyPrice, KeySet, Played
 from wrenpipe.studies.convert import in_mm
 from wrenpipe.studies.keys import KeyFacts, KeysAnswer, LaneRoom, known_name, reasons

@@ -8,8 +8,7 @@ from rich.console import Group
 from rich.text import Text
 
 from wrenpipe.model.key_parts import PARTS_SOURCE, Part, part_count
-from wrenpipe.search.aims import MOST_MARGIN
-from wrenpipe.search.finish import COMFORTABLE_MARGIN
+from wrenpipe.search.aims import COMFORTABLE_MARGIN, MOST_MARGIN
 from wrenpipe.search.key_sets import KeyPrice, KeySet
 from wrenpipe.studies.convert import in_mm
 from wrenpipe.studies.keys import KeyFacts, KeysAnswer, LaneRoom, beside, known_name, reasons

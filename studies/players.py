@@ -3,18 +3,33 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Annotated, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from wrenpipe.model.pitch import PitchError, parse_size
+from wrenpipe.search.aims import Aim
+from wrenpipe.search.choices import HOLE_SIZES
 from wrenpipe.studies.fields import Between, Label, refusal, shown
 
-__all__ = ["PlayerFields", "RequestFields", "Texts", "file_name_part", "known_sizes", "once", "one_of"]
+__all__ = [
+    "PlayerFields",
+    "RequestFields",
+    "Scales",
+    "Texts",
+    "file_name_part",
+    "known_aims",
+    "known_options",
+    "known_sizes",
+    "once",
+    "one_of",
+]
 
 # TOML has lists only: they become tuples here, the texts in them stay strict.
 Texts = Annotated[tuple[str, ...], Field(strict=False)]
+SCALE = Between(0.8, 1.25, "times the usual")
+Scales = Annotated[tuple[Annotated[float, SCALE], ...], Field(strict=False, min_length=1, max_length=9)]
 
 
 class RequestFields(BaseModel):
@@ -58,6 +73,23 @@ def known_sizes(field: str, sizes: Iterable[str]) -> list[str]:
         except PitchError as error:
             raise refusal(f"{field}[{n}]: {error}.") from None
     return names
+
+
+def known_aims(field: str, aims: Sequence[str]) -> None:
+    """Refuse an aim that is not known, or given twice."""
+    for n, aim in enumerate(aims):
+        one_of(f"{field}[{n}]", aim, tuple(Aim))
+    once(field, aims)
+
+
+def known_options(table: str, bores: Sequence[float], walls: Sequence[float], holes: Sequence[str]) -> None:
+    """Refuse scales out of order, and hole-size policies that are not known or given twice."""
+    for n, name in enumerate(holes):
+        one_of(f"{table}.holes[{n}]", name, HOLE_SIZES)
+    once(f"{table}.holes", holes)
+    for field, scales in (("bores", bores), ("walls", walls)):
+        if list(scales) != sorted(set(scales)):
+            raise refusal(f"{table}.{field} is not in growing order; allowed is each scale once, growing.")
 
 
 def once(field: str, names: Iterable[str]) -> None:

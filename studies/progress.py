@@ -9,7 +9,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
-__all__ = ["steps", "working"]
+__all__ = ["in_words", "steps", "working"]
 
 QUIET_SECONDS = 2.0
 """Work shorter than this needs no word to a file or a pipe."""
@@ -59,3 +59,11 @@ def steps(
 
     with working(sentence, quiet_seconds):
         yield tell
+
+
+def in_words(seconds: float) -> str:
+    """A time as people say it: 40 s, 12 min, 3 h 20 min."""
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    minutes = round(seconds / 60)
+    return f"{minutes} min" if minutes < 90 else f"{minutes // 60} h {minutes % 60} min"

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from wrenpipe.constraints.hand import Hand
 from wrenpipe.model.pitch import Size
+from wrenpipe.search.aims import COMFORTABLE_MARGIN, Aim, lacks
 from wrenpipe.search.choices import Choice
-from wrenpipe.search.chosen import Candidate, Chosen, choose_set, own_cost
-from wrenpipe.search.finish import COMFORTABLE_MARGIN
+from wrenpipe.search.chosen import Candidate, Chosen, choose_set
 from wrenpipe.search.front import Member, hypervolume
 from wrenpipe.search.reach import Verdict
 from wrenpipe.search.study import Result, Slot, front_members
@@ -86,7 +86,7 @@ def found_of(request: StudyRequest, results: Mapping[Slot, Result]) -> StudyFoun
     chosen: list[Chosen | None] = []
     for _, group in itertools.groupby(range(len(plan.cells)), key=lambda n: request.cells[n][1].name):
         candidates = [[Candidate(choice, m.figures) for choice, m in fronts[n]] for n in group]
-        chosen += choose_set(candidates)
+        chosen += choose_set(candidates, plan.aims)
     cells = []
     for n, (size, player) in enumerate(request.cells):
         mine = [result for slot, result in sorted(results.items()) if slot.cell == n]
@@ -104,7 +104,7 @@ def found_of(request: StudyRequest, results: Mapping[Slot, Result]) -> StudyFoun
                     [member for _, member in fronts[n]], plan.aims, plan.limits, plan.least_keys
                 ),
                 chosen=None if pick is None else pick.index,
-                reason="" if pick is None else _reason(fronts[n], pick),
+                reason="" if pick is None else _reason(fronts[n], pick, plan.aims),
                 shortfall=min((front.shortfall for front in made), default=math.inf),
             )
         )
@@ -115,7 +115,7 @@ def _order(member: Member) -> tuple[float, float]:
     return member.figures.margin, member.figures.intonation
 
 
-def _reason(front: tuple[Pair, ...], chosen: Chosen) -> str:
+def _reason(front: tuple[Pair, ...], chosen: Chosen, aims: Sequence[Aim]) -> str:
     """Why this one, in one sentence."""
     _, member = front[chosen.index]
     figures = member.figures
@@ -127,5 +127,5 @@ def _reason(front: tuple[Pair, ...], chosen: Chosen) -> str:
     if not chosen.in_step:
         return f"{why}."
     alone = front[chosen.alone]
-    saved = own_cost(figures) - own_cost(alone[1].figures)
+    saved = lacks(figures, aims) - lacks(alone[1].figures, aims)
     return f"{why}; by itself another would be {saved:.2f} better, but this one keeps step with the set."

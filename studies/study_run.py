@@ -15,10 +15,11 @@ from wrenpipe.search.front import Member, hypervolume, undominated
 from wrenpipe.search.samplers import open_ledgers
 from wrenpipe.search.study import Plan, Result, Slot, examine, work
 from wrenpipe.studies.errors import RequestError
+from wrenpipe.studies.progress import in_words
 from wrenpipe.studies.study_request import StudyRequest, request_from_values
 from wrenpipe.studies.study_store import StudyStore, refusals
 
-__all__ = ["Ended", "Workers", "in_words", "more_choices", "run_study"]
+__all__ = ["Ended", "Workers", "more_choices", "run_study"]
 
 Report = Callable[[str], None]
 SIGN_OF_LIFE = 5.0
@@ -193,11 +194,3 @@ def more_choices(store: StudyStore, choices: int) -> None:
     values = request.values()
     values["request"]["study"]["choices"] = choices
     store.change_request(request_from_values(values))
-
-
-def in_words(seconds: float) -> str:
-    """A time as people say it: 40 s, 12 min, 3 h 20 min."""
-    if seconds < 90:
-        return f"{seconds:.0f} s"
-    minutes = round(seconds / 60)
-    return f"{minutes} min" if minutes < 90 else f"{minutes // 60} h {minutes % 60} min"

@@ -15,8 +15,11 @@ from wrenpipe.studies.fields import Between, Label, refusal
 from wrenpipe.studies.players import (
     PlayerFields,
     RequestFields,
+    Scales,
     Texts,
     file_name_part,
+    known_aims,
+    known_options,
     known_sizes,
     once,
     one_of,
@@ -24,9 +27,6 @@ from wrenpipe.studies.players import (
 from wrenpipe.studies.schemas import PITCH_STANDARD, TEMPERATURE
 
 __all__ = ["LimitFields", "MenuFields", "StudyFields", "StudyFile"]
-
-SCALE = Between(0.8, 1.25, "times the usual")
-Scales = Annotated[tuple[Annotated[float, SCALE], ...], Field(strict=False, min_length=1, max_length=9)]
 
 
 class StudyFields(RequestFields):
@@ -61,9 +61,7 @@ class StudyFields(RequestFields):
             candidate_keys(self.system)
         except SystemFileError as error:
             raise refusal(f"study.system: {error}.") from None
-        for n, aim in enumerate(self.aims):
-            one_of(f"study.aims[{n}]", aim, tuple(Aim))
-        once("study.aims", self.aims)
+        known_aims("study.aims", self.aims)
         one_of("study.printer", self.printer, known_printers())
         return self
 
@@ -86,13 +84,8 @@ class MenuFields(RequestFields):
     def _known(self) -> Self:
         for n, aid in enumerate(self.aids):
             one_of(f"menu.aids[{n}]", aid, AIDS)
-        for n, holes in enumerate(self.holes):
-            one_of(f"menu.holes[{n}]", holes, HOLE_SIZES)
-        for name, options in (("bores", self.bores), ("walls", self.walls)):
-            if list(options) != sorted(set(options)):
-                raise refusal(f"menu.{name} is not in growing order; allowed is each scale once, growing.")
         once("menu.aids", self.aids)
-        once("menu.holes", self.holes)
+        known_options("menu", self.bores, self.walls, self.holes)
         return self
 
 

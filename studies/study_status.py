@@ -10,8 +10,9 @@ from rich.console import Group
 from rich.text import Text
 
 from wrenpipe.search.aims import Aim
+from wrenpipe.studies.progress import in_words
 from wrenpipe.studies.study_found import CellFound, StudyFound, found_of
-from wrenpipe.studies.study_run import Ended, in_words
+from wrenpipe.studies.study_run import Ended
 from wrenpipe.studies.study_store import StudyStore
 from wrenpipe.studies.tables import ruled_table
 

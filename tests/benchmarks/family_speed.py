@@ -21,8 +21,8 @@ from wrenpipe.constraints.population import adult_population
 from wrenpipe.model.air import dry_air
 from wrenpipe.model.pitch import parse_size
 from wrenpipe.model.system import load_system
-from wrenpipe.search.executors import ray_local, serial
-from wrenpipe.search.family import Decided, Row, decide_row
+from wrenpipe.search.executors import open_pool
+from wrenpipe.search.family import Decided, Row, decide_row, decide_rows, decide_step
 from wrenpipe.search.reach import DEFAULT_TOLERANCE
 from wrenpipe.studies.family_schema import FamilyFields
 
@@ -52,9 +52,10 @@ def main() -> None:
     parser.add_argument("--map", action="store_true", help="print every cell as well")
     chosen = parser.parse_args()
     decide_row(row(GLOVES[0], ("A4",)))
-    executor = serial if chosen.workers == 1 else ray_local(chosen.workers)
     began, processor = time.perf_counter(), time.process_time()
-    outcomes = list(executor(decide_row, [row(glove) for glove in GLOVES]))
+    rows = tuple(row(glove) for glove in GLOVES)
+    with open_pool(decide_step, rows, chosen.workers) as pool:
+        outcomes = decide_rows(rows, pool)
     took, here = time.perf_counter() - began, time.process_time() - processor
     cells = [cell for outcome in outcomes for cell in outcome]
     counted = Counter(cell.verdict.value if isinstance(cell, Decided) else cell.kind for cell in cells)

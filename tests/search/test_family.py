@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -10,24 +10,29 @@ import pytest
 
 from wrenpipe.constraints.hand import hand_from_glove
 from wrenpipe.constraints.lanes import AIDS, OFFSET_HOLES, REAR_ARMS
+from wrenpipe.constraints.margins import Margin, Severity
 from wrenpipe.constraints.population import adult_population
 from wrenpipe.model.air import dry_air
 from wrenpipe.model.pitch import Size, parse_size
 from wrenpipe.model.system import load_system
 from wrenpipe.search import family as search_family
 from wrenpipe.search import reach as search_reach
+from wrenpipe.search.aims import Aim, Figures, lacks
 from wrenpipe.search.family import (
     Decided,
     Failed,
+    Option,
     Outcome,
     Row,
     decide_row,
+    in_step,
     in_walking_order,
     setup_for,
     walk,
 )
-from wrenpipe.search.finish import DRILL_STEP
-from wrenpipe.search.reach import DEFAULT_TOLERANCE, Verdict
+from wrenpipe.search.figures import figures_of
+from wrenpipe.search.finish import DRILL_STEP, instrument_for
+from wrenpipe.search.reach import DEFAULT_TOLERANCE, Reach, Support, Verdict
 from wrenpipe.search.sequential import FEASIBLE
 from wrenpipe.search.tuner import Programme
 
@@ -147,3 +152,53 @@ def test_a_fault_stays_in_its_cell() -> None:
     assert first == Failed(parse_size("G4"), "FloatingPointError", "made up")
     assert isinstance(second, Decided)
     assert second.playable
+
+
+def test_a_set_keeps_step_over_its_options() -> None:
+    """Where both options play a size, the set takes one of them for both sizes unless that costs much."""
+    options = (Option(), Option(holes="small"))
+    row = replace(ROW, sizes=(parse_size("Eb4"), parse_size("F4")), options=options)
+    by_option = [walk(row, setup_for(row, option), option) for option in options]
+    outcomes = decide_row(row)
+    decided = [cell for cell in outcomes if isinstance(cell, Decided)]
+    assert len({cell.option for cell in decided}) == 1
+    for cell, *others in zip(decided, *by_option, strict=True):
+        assert any(np.array_equal(cell.v, o.v) for o in others if isinstance(o, Decided))
+    space = setup_for(row, Option())(row.sizes[0], frozenset()).mapping.space
+    small = by_option[1][0]
+    assert isinstance(small, Decided)
+    usual = [place.usual for place in space.system.places]
+    stock = setup_for(row, options[1])(row.sizes[0], small.aids).mapping.stock
+    shares = small.v[space.hole_diameter] / stock.bore
+    assert all(share <= most + 1e-9 for share, most in zip(shares, usual, strict=True))
+
+
+def test_what_no_option_plays_is_told_by_the_nearest() -> None:
+    options = (Option(), Option(bore=0.97))
+    misses = [
+        tuple(_unplayable(size, margin, option) for size, margin in zip(SIZES, margins, strict=True))
+        for option, margins in zip(options, ((-1.0, -2.0), (-0.5, -3.0)), strict=True)
+    ]
+    chosen = in_step(misses, replace(ROW, options=options))
+    assert [c.option for c in chosen if isinstance(c, Decided)] == [options[1], options[0]]
+
+
+def _unplayable(size: Size, margin: float, option: Option) -> Decided:
+    binding = Margin("crowding", "L1 and L2", 0.016, 0.017, "m", -1e-3, 1e-3, Severity.SOFT)
+    figures = Figures(7.0, 50.0, margin, 6.0, 9)
+    return Decided(
+        size, Verdict.NOT_REACHABLE, Support.EVIDENCE, frozenset(), margin, binding, 3.0, np.zeros(3),
+        figures, 7.0, 18.0, 0, option, option,
+    )  # fmt: skip
+
+
+def test_aims_press_what_least_cents_neglect(
+    reach: Callable[..., Reach], programme: Callable[..., Programme]
+) -> None:
+    case, found = programme("A4", "simple-9", 9.0, REAR_ARMS), reach("A4", "simple-9", 9.0, REAR_ARMS)
+    plain = figures_of(case, instrument_for(case, found, DEFAULT_TOLERANCE))
+    for aim in (Aim.TWELFTHS, Aim.SCATTER):
+        aims = (Aim.MARGIN, Aim.INTONATION, aim)
+        pressed = figures_of(case, instrument_for(case, found, DEFAULT_TOLERANCE, aims))
+        assert pressed.of(aim) < plain.of(aim)
+        assert lacks(pressed, aims) <= lacks(plain, aims) + 0.1

@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from wrenpipe.search.finish import COMFORTABLE_MARGIN, DRILL_STEP, ROUNDING_MARGIN, drilled, instrument_for
+from wrenpipe.search.aims import COMFORTABLE_MARGIN
+from wrenpipe.search.finish import DRILL_STEP, ROUNDING_MARGIN, drilled, instrument_for
 from wrenpipe.search.reach import DEFAULT_TOLERANCE
 from wrenpipe.search.sequential import FEASIBLE
 from wrenpipe.search.tuner import Goal

@@ -16,9 +16,10 @@ from wrenpipe.model.air import dry_air
 from wrenpipe.model.pitch import parse_size
 from wrenpipe.model.sensitivity import AS_PRINTED, scatter, sensitivity
 from wrenpipe.search import front as search_front
-from wrenpipe.search.aims import Aim, Figures, key_count, mean_scatter_gradient, worst_twelfth
+from wrenpipe.search.aims import Aim, Figures, mean_scatter_gradient, worst_twelfth
 from wrenpipe.search.choices import HOLE_SIZES, Case, Choice, Menu, programme_of, system_of
-from wrenpipe.search.front import SETTLED, Front, Limits, figures_of, front_of, hypervolume, undominated
+from wrenpipe.search.figures import figures_of
+from wrenpipe.search.front import SETTLED, Front, Limits, front_of, hypervolume, undominated
 from wrenpipe.search.reach import DEFAULT_TOLERANCE
 from wrenpipe.search.sequential import FEASIBLE
 
@@ -61,7 +62,7 @@ def test_members_keep_the_limits_and_the_walls(front: Front) -> None:
 def test_figures_are_those_of_the_instrument(front: Front) -> None:
     programme = programme_of(CASE, front.choice)
     member = front.members[-1]
-    again = figures_of(programme, programme.assess(member.v), key_count(programme.mapping.space.system))
+    again = figures_of(programme, programme.assess(member.v))
     for aim in Aim:
         assert again.of(aim) == pytest.approx(member.figures.of(aim), abs=1e-6)
 
@@ -69,10 +70,9 @@ def test_figures_are_those_of_the_instrument(front: Front) -> None:
 def test_one_more_polish_changes_no_figure(front: Front) -> None:
     """Each member is a local optimum of its own demands, to the stated tolerance."""
     programme = programme_of(CASE, front.choice)
-    keys = key_count(programme.mapping.space.system)
     for member in front.members:
         once_more = programme.run(member.v, member.goal)
-        after = figures_of(programme, once_more, keys)
+        after = figures_of(programme, once_more)
         for aim in Aim:
             assert abs(after.of(aim) - member.figures.of(aim)) <= SETTLED.of(aim), (aim, member.goal)
 
@@ -83,8 +83,8 @@ def test_a_way_point_is_not_taken_for_an_optimum() -> None:
     programme, member = programme_of(CASE, front.choice), front.members[0]
     moved = member.v.copy()
     moved[programme.mapping.space.hole_x] += 0.4e-3
-    before = figures_of(programme, programme.assess(moved), 9)
-    after = figures_of(programme, programme.run(moved, member.goal), 9)
+    before = figures_of(programme, programme.assess(moved))
+    after = figures_of(programme, programme.run(moved, member.goal))
     assert abs(after.intonation - before.intonation) > SETTLED.intonation
 
 

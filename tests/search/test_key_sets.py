@@ -19,9 +19,9 @@ from wrenpipe.model.pitch import parse_size
 from wrenpipe.model.sensitivity import AS_PRINTED
 from wrenpipe.model.system import candidate_keys, notes_lost_without, preset_keys
 from wrenpipe.search import reach as search_reach
+from wrenpipe.search.aims import COMFORTABLE_MARGIN
 from wrenpipe.search.choices import Case, Choice, Menu, programme_of
 from wrenpipe.search.executors import Lost, open_pool
-from wrenpipe.search.finish import COMFORTABLE_MARGIN
 from wrenpipe.search.key_sets import (
     SAME,
     Ask,

@@ -13,7 +13,7 @@ import pytest
 
 from wrenpipe.search import reach as search_reach
 from wrenpipe.search.executors import WorkersError
-from wrenpipe.search.family import Failed, Outcome, Row, decide_row
+from wrenpipe.search.family import Failed, decide_step
 from wrenpipe.studies import family as family_module
 from wrenpipe.studies.convert import design_of
 from wrenpipe.studies.family import Family, decide_family, family_values, write_family
@@ -125,14 +125,14 @@ def test_a_fault_is_told_and_the_rest_is_written(place: Path, tmp_path: Path) ->
 def test_workers_change_nothing(values: dict[str, Any], place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     request = read_family_request(place / "request.toml")
 
-    def quick_row(row: Row) -> tuple[Outcome, ...]:
+    def quick_step(rows: Any, step: Any) -> Any:
         # Pickled by value: a worker is as quick as this process.
         from wrenpipe.search import reach
 
         reach.HIGHEST_MARGIN = reach.LOWEST_MARGIN = 0.0
-        return decide_row(row)
+        return decide_step(rows, step)
 
-    monkeypatch.setattr(family_module, "decide_row", quick_row)
+    monkeypatch.setattr(family_module, "decide_step", quick_step)
     try:
         together = family_values(decide_family(request, workers=2))
     except WorkersError as error:
@@ -176,7 +176,7 @@ def test_bad_requests_are_refused_in_one_line(
 def test_a_place_that_cannot_be_written_is_refused_before_any_work(
     place: Path, run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(family_module, "decide_row", lambda row: pytest.fail("work was begun"))
+    monkeypatch.setattr(family_module, "decide_step", lambda rows, step: pytest.fail("work was begun"))
     (tmp_path / "out").mkdir()
     (tmp_path / "out" / "B4-measured-simple-9").write_text("in the way", "utf-8")
     answer = run("family", place / "request.toml", "--out", tmp_path / "out")
