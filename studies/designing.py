@@ -30,10 +30,12 @@ if TYPE_CHECKING:
 
 __all__ = [
     "FILES",
+    "Bench",
     "Made",
     "NoInstrumentError",
     "bench_files",
     "design_values",
+    "files_for_bench",
     "intonation_csv",
     "make_design",
     "verdict_sentence",
@@ -121,51 +123,81 @@ def verdict_sentence(made: Made) -> str:
     return f"Not reachable{aids} within the tolerance: {room}.{proof}"
 
 
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """An instrument that is ready to be made, whatever search it came from. verdict: in sentences. request:
+    the text that makes it again."""
+
+    programme: Programme
+    tuned: Tuned
+    design: Design
+    scored: Scored
+    verdict: str
+    made_by: MadeBy
+    request: str
+
+
 def bench_files(made: Made) -> dict[str, bytes]:
     """Everything that the folder holds, by file name."""
+    question = made.question
+    return files_for_bench(
+        Bench(
+            programme=made.programme,
+            tuned=made.tuned,
+            design=made.design,
+            scored=made.scored,
+            verdict=verdict_sentence(made),
+            made_by=MadeBy(
+                version=version(), seed=SEED, request=question.asked, hand={"origin": question.hand.origin}
+            ),
+            request=json.dumps(question.asked, indent=2, sort_keys=True),
+        )
+    )
+
+
+def files_for_bench(bench: Bench) -> dict[str, bytes]:
+    """Design, tables, pictures and report of one instrument, by file name."""
     from wrenpipe.studies.drawings import body_drawing, intonation_drawing
     from wrenpipe.studies.drill_table import drill_table, drill_table_csv
     from wrenpipe.studies.report import report_html
     from wrenpipe.studies.sensitivity_table import sensitivity_csv
 
-    question, instrument = made.question, made.design.instrument
-    plan = seat_plan(made.programme, made.tuned)
-    request = json.dumps(question.asked, indent=2, sort_keys=True)
-    made_by = MadeBy(
-        version=version(), seed=SEED, request=question.asked, hand={"origin": question.hand.origin}
-    )
+    instrument, intonation = bench.design.instrument, bench.scored.intonation
+    system = bench.programme.mapping.space.system
+    plan = seat_plan(bench.programme, bench.tuned)
     texts = {
-        "design.json": design_text(design_file(made.design, made_by)),
-        "drill-table.csv": drill_table_csv(drill_table(instrument, question.system)),
-        "intonation.csv": intonation_csv(made.intonation),
-        "sensitivity.csv": sensitivity_csv(made.scored.sensitivity),
-        "report.html": report_html(_report_input(made, plan, request)),
+        "design.json": design_text(design_file(bench.design, bench.made_by)),
+        "drill-table.csv": drill_table_csv(drill_table(instrument, system)),
+        "intonation.csv": intonation_csv(intonation),
+        "sensitivity.csv": sensitivity_csv(bench.scored.sensitivity),
+        "report.html": report_html(_report_input(bench, plan)),
     }
     files = {name: text.encode() for name, text in texts.items()}
-    files["body.svg"] = body_drawing(instrument, question.system, plan)
-    files["intonation.svg"] = intonation_drawing(made.intonation, title=question.size.words)
+    files["body.svg"] = body_drawing(instrument, system, plan)
+    files["intonation.svg"] = intonation_drawing(intonation, title=bench.design.size.words)
     return {name: files[name] for name in FILES}
 
 
-def _report_input(made: Made, plan: SeatPlan | None, request: str) -> ReportInput:
+def _report_input(bench: Bench, plan: SeatPlan | None) -> ReportInput:
     from wrenpipe.studies.report import BarrelFigures, ReportInput
 
-    question, scored = made.question, made.scored
+    design, scored = bench.design, bench.scored
+    hand = bench.programme.hand
     return ReportInput(
-        size=question.size,
-        pitch_standard_hz=question.pitch_standard_hz,
-        air=question.air,
-        system=question.system,
-        instrument=made.design.instrument,
-        intonation=made.intonation,
-        verdict=verdict_sentence(made),
-        hand=question.hand.origin,
-        request=request,
-        seed=SEED,
-        version=version(),
-        warnings=question.hand.warnings,
+        size=design.size,
+        pitch_standard_hz=design.pitch_standard_hz,
+        air=design.air,
+        system=bench.programme.mapping.space.system,
+        instrument=design.instrument,
+        intonation=scored.intonation,
+        verdict=bench.verdict,
+        hand="" if hand is None else hand.origin,
+        request=bench.request,
+        seed=bench.made_by.seed,
+        version=bench.made_by.version,
+        warnings=() if hand is None else hand.warnings,
         plan=plan,
-        margins=made.tuned.wall_rows.reports(),
+        margins=bench.tuned.wall_rows.reports(),
         barrel=BarrelFigures(
             scored.pushed_in.shift_cents,
             scored.pushed_in.intonation.group("all").rms_cents,

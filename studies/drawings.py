@@ -1,4 +1,4 @@
-"""Pictures as SVG: the unrolled body, the intonation of all notes, the impedance of one, the family's map.
+"""Pictures as SVG: the unrolled body, the intonation of all notes, the impedance of one, a map, a front.
 
 Text stays text, lengths are true on paper, and the same values always give the same bytes.
 """
@@ -19,16 +19,19 @@ from matplotlib.patches import Circle, Ellipse, Polygon, Rectangle
 from wrenpipe.constraints.seats import SeatPlan
 from wrenpipe.model.geometry import Instrument, System
 from wrenpipe.model.intonation import Intonation
+from wrenpipe.search.aims import Aim
 from wrenpipe.studies.body_sheet import body_sheet
-from wrenpipe.studies.family_sheet import Mark, map_sheet
+from wrenpipe.studies.family_sheet import FAMILY_WORDS, MapWords, Mark, map_sheet
+from wrenpipe.studies.front_sheet import Spot, front_sheet
 from wrenpipe.studies.intonation_sheet import intonation_sheet
 from wrenpipe.studies.response import Response
 from wrenpipe.studies.response_sheet import response_sheet
-from wrenpipe.studies.shapes import PAPER, Disc, Ink, Outline, Oval, Shape, Sheet, Words
+from wrenpipe.studies.shapes import PAPER, Disc, Ink, Marks, Outline, Oval, Shape, Sheet, Words
 
-__all__ = ["body_drawing", "intonation_drawing", "map_drawing", "response_drawing"]
+__all__ = ["body_drawing", "front_drawing", "intonation_drawing", "map_drawing", "response_drawing"]
 
-MM_PER_INCH = 25.4
+MM_PER_INCH, POINTS_PER_INCH = 25.4, 72.0
+MARKERS = {"disc": "o", "square": "s", "triangle": "^", "diamond": "D"}
 SETTINGS: Any = {
     "svg.fonttype": "none",
     "font.family": ["DejaVu Sans"],
@@ -57,9 +60,19 @@ def response_drawing(response: Response) -> bytes:
     return _svg(response_sheet(response), "response")
 
 
-def map_drawing(title: str, sizes: Sequence[str], rows: Sequence[tuple[str, str, Sequence[Mark]]]) -> bytes:
-    """The playability map of a family, as SVG bytes; rows are (system, hand, a mark for each size)."""
-    return _svg(map_sheet(title, sizes, rows), "map")
+def map_drawing(
+    title: str,
+    sizes: Sequence[str],
+    rows: Sequence[tuple[str, str, Sequence[Mark]]],
+    words: MapWords = FAMILY_WORDS,
+) -> bytes:
+    """The playability map, as SVG bytes; rows are (system, hand, a mark for each size)."""
+    return _svg(map_sheet(title, sizes, rows, words), "map")
+
+
+def front_drawing(spots: Sequence[Spot], across: Aim, up: Aim) -> bytes:
+    """A front seen by two of its aims, as SVG bytes. Raises ValueError without a spot."""
+    return _svg(front_sheet(spots, across, up), "front")
 
 
 def _svg(sheet: Sheet, salt: str) -> bytes:
@@ -87,6 +100,8 @@ def _paint(axes: Axes, shape: Shape, order: int, window: Rectangle | None) -> No
     match shape:
         case Words():
             _write(axes, shape, order)
+        case Marks():
+            _add_line(axes, _marks(shape, order), window)
         case Disc(centre, radius, ink):
             _add(axes, Circle(centre, radius), ink, order, window)
         case Oval(centre, width, height, turned, ink):
@@ -96,9 +111,28 @@ def _paint(axes: Axes, shape: Shape, order: int, window: Rectangle | None) -> No
         case Outline(points, _, ink):
             xs, ys = zip(*points, strict=True)
             line = Line2D(xs, ys, color=ink.line, lw=ink.width, zorder=order, ls=_dashes(ink))
-            axes.add_line(line)
-            line.set_clip_path(window)
-            line.set_clip_on(window is not None)
+            _add_line(axes, line, window)
+
+
+def _marks(marks: Marks, order: int) -> Line2D:
+    xs, ys = zip(*marks.points, strict=True)
+    return Line2D(
+        xs,
+        ys,
+        linestyle="none",
+        marker=MARKERS[marks.kind],
+        markersize=marks.width / MM_PER_INCH * POINTS_PER_INCH,
+        markerfacecolor=marks.ink.fill or "none",
+        markeredgecolor=marks.ink.line or "none",
+        markeredgewidth=marks.ink.width,
+        zorder=order,
+    )
+
+
+def _add_line(axes: Axes, line: Line2D, window: Rectangle | None) -> None:
+    axes.add_line(line)
+    line.set_clip_path(window)
+    line.set_clip_on(window is not None)
 
 
 def _dashes(ink: Ink) -> Any:

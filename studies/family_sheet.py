@@ -30,17 +30,10 @@ from wrenpipe.studies.shapes import (
     text_width,
 )
 
-__all__ = ["AID_LETTERS", "Mark", "map_sheet"]
+__all__ = ["AID_LETTERS", "AID_WORDS", "FAMILY_WORDS", "MapWords", "Mark", "map_sheet"]
 
 AID_LETTERS = {"rear-arms": "R", "offset-holes": "O"}
 AID_WORDS = {"R": "R key arms led round the back", "O": "O finger holes turned out of line"}
-VERDICT_WORDS: tuple[tuple[Verdict | None, str], ...] = (
-    (Verdict.REACHABLE, "reachable as it is"),
-    (Verdict.WITH_AIDS, "reachable with the aids lettered beside"),
-    (Verdict.NOT_REACHABLE, "not reachable"),
-    (Verdict.UNDECIDED, "undecided: the search did not settle"),
-    (None, "not worked out, see the report"),
-)
 EDGE_MM, CELL_W, CELL_H, HEAD, GAP = 8.0, 16.0, 13.0, 8.0, 7.0
 MARK = 2.4
 LEAST_WIDTH, LONGEST_NAME = 172.0, 34
@@ -57,10 +50,35 @@ class Mark:
     letters: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class MapWords:
+    """What stands under a map. verdicts: each with its meaning. notes: the other column of lines."""
+
+    verdicts: tuple[tuple[Verdict | None, str], ...]
+    notes: tuple[str, ...]
+
+
+FAMILY_WORDS = MapWords(
+    (
+        (Verdict.REACHABLE, "reachable as it is"),
+        (Verdict.WITH_AIDS, "reachable with the aids lettered beside"),
+        (Verdict.NOT_REACHABLE, "not reachable"),
+        (Verdict.UNDECIDED, "undecided: the search did not settle"),
+        (None, "not worked out, see the report"),
+    ),
+    (
+        "Number: greatest finger margin in standard",
+        "deviations; 0 just fits, +3.0 is three or more",
+        "Size: sounding pitch of the written C",
+        "Letters: the aids that the number is with",
+        *AID_WORDS.values(),
+    ),
+)
+
 Rows = Sequence[tuple[str, str, Sequence[Mark]]]
 
 
-def map_sheet(title: str, sizes: Sequence[str], rows: Rows) -> Sheet:
+def map_sheet(title: str, sizes: Sequence[str], rows: Rows, words: MapWords = FAMILY_WORDS) -> Sheet:
     """The whole map. rows: (system, hand, a mark for each size), those of a system next to each other."""
     shown = [(system, _cut(hand), marks) for system, hand, marks in rows]
     names = max(
@@ -75,7 +93,7 @@ def map_sheet(title: str, sizes: Sequence[str], rows: Rows) -> Sheet:
         block = list(group)
         shapes += _block(system, sizes, block, left, y)
         y += HEAD + CELL_H * len(block) + GAP
-    legend, height = _legend(y)
+    legend, height = _legend(y, words)
     return Sheet(width, height + EDGE_MM, (Layer((*shapes, *legend)),))
 
 
@@ -137,20 +155,13 @@ def _box(corner: Point, width: float, height: float, ink: Ink) -> Outline:
     return Outline(((x, y), (x + width, y), (x + width, y + height), (x, y + height)), True, ink)
 
 
-def _legend(top: float) -> tuple[list[Shape], float]:
+def _legend(top: float, words: MapWords) -> tuple[list[Shape], float]:
     """What the marks mean, in two columns, and where it ends."""
     shapes: list[Shape] = []
-    for n, (verdict, words) in enumerate(VERDICT_WORDS):
+    for n, (verdict, meaning) in enumerate(words.verdicts):
         y = top + LEGEND_LINE * n
         shapes += _verdict((EDGE_MM + MARK, y), verdict)
-        shapes.append(Words((EDGE_MM + 2 * MARK + 2.5, y), words, LEGEND_PT))
-    notes = (
-        "Number: greatest finger margin in standard",
-        "deviations; 0 just fits, +3.0 is three or more",
-        "Size: sounding pitch of the written C",
-        "Letters: the aids that the number is with",
-        *AID_WORDS.values(),
-    )
-    for n, words in enumerate(notes):
-        shapes.append(Words((EDGE_MM + LEGEND_COLUMN, top + LEGEND_LINE * n), words, LEGEND_PT))
-    return shapes, top + LEGEND_LINE * (max(len(notes), len(VERDICT_WORDS)) - 1) + 3.0
+        shapes.append(Words((EDGE_MM + 2 * MARK + 2.5, y), meaning, LEGEND_PT))
+    for n, note in enumerate(words.notes):
+        shapes.append(Words((EDGE_MM + LEGEND_COLUMN, top + LEGEND_LINE * n), note, LEGEND_PT))
+    return shapes, top + LEGEND_LINE * (max(len(words.notes), len(words.verdicts)) - 1) + 3.0

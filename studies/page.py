@@ -13,6 +13,7 @@ from html import escape
 __all__ = [
     "Cells",
     "beside",
+    "contents",
     "facts",
     "heading",
     "listing",
@@ -21,6 +22,7 @@ __all__ = [
     "picture",
     "preformatted",
     "section",
+    "switch",
     "table",
 ]
 
@@ -37,6 +39,7 @@ html { font: 10.5pt/1.45 Charter, "Iowan Old Style", Georgia, "DejaVu Serif", se
 body { margin: 0 auto; padding: 10mm 12mm 20mm; max-width: 297mm; }
 h1 { font-size: 22pt; line-height: 1.15; margin: 0 0 1mm; letter-spacing: -0.01em; }
 h2 { font-size: 13.5pt; line-height: 1.2; margin: 11mm 0 2.5mm; break-after: avoid; }
+h3 { font-size: 11.5pt; line-height: 1.2; margin: 6mm 0 2mm; break-after: avoid; }
 p, ul { margin: 0 0 2.5mm; max-width: 165mm; }
 .wide p { max-width: none; }
 ul { padding-left: 5mm; }
@@ -68,6 +71,16 @@ thead th { border-bottom: 0.35mm solid var(--ink); font-weight: 600; vertical-al
 tbody td { border-bottom: 0.15mm solid var(--rule); }
 tbody th { padding-top: 2.6mm; border-bottom: 0.25mm solid var(--soft);
   font-style: italic; font-weight: 600; }
+nav ul { columns: 3 60mm; max-width: none; list-style: none; padding: 0; }
+nav a { color: var(--accent); }
+.switch { margin: 2mm 0 4mm; }
+.switch > input { position: absolute; opacity: 0; pointer-events: none; }
+.switch > label { display: inline-block; font-size: 9pt; padding: 0.8mm 2.2mm; margin: 0 1mm 1.5mm 0;
+  border: 0.25mm solid var(--rule); border-radius: 1mm; cursor: pointer; }
+.switch > input:checked + label { background: var(--ink); border-color: var(--ink); color: #fff; }
+.switch > input:focus-visible + label { outline: 0.6mm solid var(--accent); outline-offset: 0.4mm; }
+.switch > .pane { display: none; }
+/*SWITCH*/
 .number { text-align: right; }
 td { white-space: nowrap; }
 td.words { white-space: normal; min-width: 26mm; }
@@ -90,10 +103,19 @@ pre { font: 8.5pt/1.35 "DejaVu Sans Mono", Consolas, monospace; background: var(
   .beside { gap: 2mm 8mm; }
   tr, li, dl, pre, figure, .cautions { break-inside: avoid; }
   thead { display: table-header-group; }
+  .switch > input, .switch > label { display: none; }
   .verdict, pre { background: none; border: 0.25mm solid var(--soft); }
   .verdict { border-left: 1.2mm solid var(--ink); }
 }
 """
+
+MOST_PANES = 10
+"""Panes that one switch can have: the pairs of five."""
+# No script may run, so the sheet itself shows the pane whose button is pressed.
+SWITCH = ",\n".join(
+    f".switch > input:nth-of-type({n}):checked ~ .pane:nth-of-type({n})" for n in range(1, MOST_PANES + 1)
+)
+STYLE = STYLE.replace("/*SWITCH*/", f"{SWITCH} {{ display: block; }}")
 
 
 def page(title: str, parts: Iterable[str]) -> str:
@@ -112,13 +134,40 @@ def heading(text: str, level: int = 1) -> str:
     return f"<h{level}>{escape(text)}</h{level}>"
 
 
-def section(title: str, *parts: str, kind: str = "") -> str:
+def section(title: str, *parts: str, kind: str = "", anchor: str = "") -> str:
     """Parts under a heading.
 
-    kind: "wide" for a landscape page, "fresh" for a new page, "cautions" in a frame.
+    kind: "wide" for a landscape page, "fresh" for a new page, "cautions" in a frame. anchor: the name by
+    which `contents` points here.
     """
     mark = f' class="{escape(kind)}"' if kind else ""
+    mark += f' id="{escape(anchor)}"' if anchor else ""
     return f"<section{mark}>\n<h2>{escape(title)}</h2>\n" + "\n".join(parts) + "\n</section>"
+
+
+def contents(entries: Iterable[tuple[str, str]]) -> str:
+    """Links to sections: (anchor, text) of each."""
+    lines = "\n".join(f'<li><a href="#{escape(to)}">{escape(text)}</a></li>' for to, text in entries)
+    return f'<nav aria-label="Contents"><ul>\n{lines}\n</ul></nav>'
+
+
+def switch(name: str, panes: Sequence[tuple[str, str]]) -> str:
+    """One of several parts at a time, the first until another is chosen; paper shows the one chosen.
+
+    name: of this switch alone. panes: (label, markup) of each. Raises ValueError for more than MOST_PANES.
+    """
+    if len(panes) > MOST_PANES:
+        raise ValueError(f"a switch has {len(panes)} panes; allowed are {MOST_PANES}")
+    name = escape(name)
+    buttons, shown = [], []
+    for n, (label, markup) in enumerate(panes):
+        checked = "" if n else " checked"
+        buttons.append(
+            f'<input type="radio" name="{name}" id="{name}-{n}"{checked}>'
+            f'<label for="{name}-{n}">{escape(label)}</label>'
+        )
+        shown.append(f'<div class="pane">\n{markup}\n</div>')
+    return '<div class="switch">\n' + "\n".join((*buttons, *shown)) + "\n</div>"
 
 
 def beside(*parts: str) -> str:

@@ -21,6 +21,7 @@ __all__ = [
     "Disc",
     "Ink",
     "Layer",
+    "Marks",
     "Outline",
     "Oval",
     "Point",
@@ -116,7 +117,23 @@ class Words:
         return replace(self, at=_sum(self.at, by))
 
 
-Shape = Disc | Oval | Outline | Words
+@dataclass(frozen=True, slots=True)
+class Marks:
+    """The same small mark at many points, drawn once and used again, so that hundreds stay a small file.
+
+    kind: "disc", "square", "triangle" or "diamond". width: over all.
+    """
+
+    points: tuple[Point, ...]
+    kind: str
+    width: float
+    ink: Ink
+
+    def moved(self, by: Point) -> Marks:
+        return replace(self, points=tuple(_sum(point, by) for point in self.points))
+
+
+Shape = Disc | Oval | Outline | Words | Marks
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,111 @@
+"""A cell's chosen instrument for the bench: drilled to a tenth of a millimetre, scored, drawn."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, replace
+from typing import Any
+
+from wrenpipe.model.system import known_systems
+from wrenpipe.search.aims import Figures
+from wrenpipe.search.choices import programme_of
+from wrenpipe.search.figures import figures_of
+from wrenpipe.search.finish import drilled
+from wrenpipe.search.tuner import Programme, Tuned
+from wrenpipe.studies.convert import Design
+from wrenpipe.studies.designing import Bench, files_for_bench, version
+from wrenpipe.studies.schemas import MadeBy
+from wrenpipe.studies.scoring import Scored, score
+from wrenpipe.studies.study_found import CellFound, StudyFound
+from wrenpipe.studies.study_values import choice_values, demand_values, figure_values
+from wrenpipe.studies.study_words import figures_words, member_name
+
+__all__ = ["Drilled", "drilled_instrument", "instrument_files"]
+
+
+@dataclass(frozen=True, slots=True)
+class Drilled:
+    """The chosen instrument of a cell as it will be made. figures: after drilling."""
+
+    cell: CellFound
+    programme: Programme
+    tuned: Tuned
+    figures: Figures
+    design: Design
+    scored: Scored
+
+
+def drilled_instrument(found: StudyFound, cell: int) -> Drilled:
+    """Drill what was chosen for a cell, holes first and all else around them. Raises ValueError where nothing
+    was chosen."""
+    there = found.cells[cell]
+    if there.instrument is None:
+        raise ValueError(f"no instrument was chosen for cell {cell}")
+    choice, member = there.instrument
+    case = found.request.plan.cells[cell]
+    programme = programme_of(case, choice)
+    tuned = drilled(programme, programme.assess(member.v), member.goal)
+    system = programme.mapping.space.system
+    # A design's file has room for a short name; which keys there are, the chart says.
+    own = system.name if system.name in known_systems() else f"{case.system}, {len(system.keys)} keys"
+    design = Design(
+        programme.mapping.instrument(tuned.outcome.v),
+        replace(system.chart, system=own),
+        case.air,
+        case.size,
+        case.pitch_standard_hz,
+    )
+    return Drilled(
+        cell=there,
+        programme=programme,
+        tuned=tuned,
+        figures=figures_of(programme, tuned),
+        design=design,
+        scored=score(design),
+    )
+
+
+def instrument_files(found: StudyFound, cell: int) -> dict[str, bytes]:
+    """Everything for the bench about a cell's chosen instrument, by file name. Raises ValueError where
+    there is none."""
+    made = drilled_instrument(found, cell)
+    there, request = made.cell, _made_by_request(found, cell)
+    bench = Bench(
+        programme=made.programme,
+        tuned=made.tuned,
+        design=made.design,
+        scored=made.scored,
+        verdict=(
+            f"{request['instrument']} of the study {found.request.name}. {there.reason[0].upper()}"
+            f"{there.reason[1:]} As drilled: {figures_words(made.figures)}."
+        ),
+        made_by=MadeBy(
+            version=version(),
+            seed=found.request.plan.seed,
+            request=request,
+            hand={"name": there.player, "origin": there.hand.origin},
+        ),
+        request=json.dumps(request, indent=2, ensure_ascii=False),
+    )
+    return files_for_bench(bench)
+
+
+def _made_by_request(found: StudyFound, cell: int) -> dict[str, Any]:
+    """Which study, cell, choice and demands an instrument came from; the study's request in full."""
+    there = found.cells[cell]
+    assert there.instrument is not None
+    assert there.chosen is not None
+    choice, member = there.instrument
+    return {
+        "study": found.request.name,
+        "instrument": member_name(found, cell, there.chosen),
+        "cell": cell,
+        "size": there.size.name,
+        "hand": there.player,
+        "seed": found.request.plan.seed,
+        "choices_examined": found.examined,
+        "choice": choice_values(there.size, choice),
+        "figures_before_drilling": figure_values(member.figures),
+        "demanded": demand_values(member.goal),
+        **found.request.values(),
+    }
