@@ -27,6 +27,13 @@ __all__ = [
 
 LATELY = 40
 """Results that the rate is told from."""
+SHORT = {
+    Aim.INTONATION: "RMS",
+    Aim.TWELFTHS: "twelfth",
+    Aim.MARGIN: "margin",
+    Aim.SCATTER: "scatter",
+    Aim.KEYS: "keys",
+}
 PAUSE = 600.0
 """Seconds without a result that are not counted into the rate: nobody was working."""
 
@@ -112,7 +119,7 @@ def status_report(status: Status) -> Group:
     pace = ""
     if status.rate is not None and status.worker is not None and status.seconds_left is not None:
         pace = f"{status.rate:.2f} choices a second, {in_words(status.seconds_left)} left. "
-    columns = ["size", "hand", "choices", "front", "hypervolume", *(f"best {aim.value}" for aim in Aim)]
+    columns = ["size", "hand", "choices", "front", "volume", *(SHORT[aim] for aim in Aim)]
     lines = []
     for cell in found.cells:
         values = _cell_values(cell)
@@ -132,7 +139,8 @@ def status_report(status: Status) -> Group:
         Text(line),
         Text(f"{pace}Hypervolume {found.hypervolume:.4f}, the mean of the cells."),
         Text(""),
-        ruled_table("Cents, standard deviations and keys; each column by itself", columns, lines),
+        ruled_table("Hypervolume, and the best of each aim by itself", columns, lines),
+        Text("RMS, twelfth, scatter in cents; margin in standard deviations of what is known of the hand."),
     )
 
 
