@@ -1,8 +1,8 @@
 """Proposes choices, and keeps Optuna's own record of them. The only file that knows Optuna.
 
-A proposal is a function of what is known (choices with their costs, choices still being worked on) and of a
-seed, and of nothing else: each is drawn from a study in memory that is filled with just that. The tree-
-structured Parzen estimator takes the seed per draw, so that no state has to survive a crash.
+Proposals are a function of what is known (choices with their costs, choices still being worked on) and of their
+seeds, and of nothing else: they are drawn from a study in memory that is filled with just that. The tree-
+structured Parzen estimator takes a seed per draw, so that no state has to survive a crash.
 """
 
 from __future__ import annotations
@@ -45,30 +45,42 @@ def draw_seed(*key: int) -> int:
 
 
 def propose(
-    menu: Menu, told: Sequence[tuple[Choice, Costs]], pending: Sequence[Choice], aims: int, seed: int
-) -> Choice | None:
-    """A choice that is neither told nor pending, None when the menu holds no other.
+    menu: Menu,
+    told: Sequence[tuple[Choice, Costs]],
+    pending: Sequence[Choice],
+    aims: int,
+    seeds: Sequence[int],
+) -> list[Choice]:
+    """A choice for each seed, drawn one after another, none of them told, pending or drawn before; fewer when
+    the menu is used up.
 
     told: with the least cost of each aim. aims: how many costs there are.
     """
     seen = {choice for choice, _ in told} | set(pending)
-    if len(seen) >= len(menu):
-        return None
     space = _distributions(menu)
-    told = _worth_telling(told)
-    study = optuna.create_study(directions=["minimize"] * aims, sampler=_sampler(seed))
+    study = optuna.create_study(directions=["minimize"] * aims)
     study.add_trials(
         [
-            *(create_trial(params=_params(menu, c), distributions=space, values=list(v)) for c, v in told),
+            *(
+                create_trial(params=_params(menu, choice), distributions=space, values=list(costs))
+                for choice, costs in _worth_telling(told)
+            ),
             *(_running(menu, choice, space) for choice in pending),
         ]
     )
-    for _ in range(DRAWS):
-        drawn = _choice(menu, study.ask(space).params)
-        if drawn not in seen:
-            return drawn
-    rest = [choice for choice in menu.all() if choice not in seen]
-    return rest[int(np.random.default_rng(seed).integers(len(rest)))] if rest else None
+    out: list[Choice] = []
+    for seed in seeds:
+        if len(seen) >= len(menu):
+            break
+        study.sampler = _sampler(seed)
+        draws = (_choice(menu, study.ask(space).params) for _ in range(DRAWS))
+        drawn = next((choice for choice in draws if choice not in seen), None)
+        if drawn is None:
+            rest = [choice for choice in menu.all() if choice not in seen]
+            drawn = rest[int(np.random.default_rng(seed).integers(len(rest)))]
+        seen.add(drawn)
+        out.append(drawn)
+    return out
 
 
 def _worth_telling(told: Sequence[tuple[Choice, Costs]]) -> Sequence[tuple[Choice, Costs]]:

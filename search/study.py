@@ -8,7 +8,7 @@ generation in hand while the last one ends, and neither their number nor an inte
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from wrenpipe.search.aims import Aim, key_count
@@ -122,7 +122,7 @@ def work(
     ahead = 0
     while True:
         while ahead < len(generations) and _known(generations[: max(0, ahead - LAG + 1)], costs):
-            new = dict(_proposals(plan, generations, ahead, asked, costs))
+            new = _proposals(plan, generations, ahead, asked, costs)
             if new:
                 on_asked(new)
             asked.update(new)
@@ -155,32 +155,28 @@ def _proposals(
     at: int,
     asked: Asked,
     costs: Mapping[Slot, Costs | None],
-) -> Iterator[tuple[Slot, Choice]]:
-    """The choices of one generation that are not asked yet, drawn one after another."""
+) -> dict[Slot, Choice]:
+    """The choices of one generation that are not asked yet."""
+    slots = generations[at]
+    if all(slot in asked for slot in slots):
+        return {}
     finished = {slot for generation in generations[: max(0, at - LAG + 1)] for slot in generation}
-    plain = plan.menu.plain()
-    mine: dict[Slot, Choice] = {}
-    for slot in generations[at]:
-        if slot in asked:
-            mine[slot] = asked[slot]
-            continue
-        earlier = [Slot(slot.cell, n) for n in range(slot.number)]
-        known = {other: mine[other] if other in mine else asked[other] for other in earlier}
-        told, pending = [], []
-        for other, choice in known.items():
-            known_costs = costs[other] if other in finished else None
-            if known_costs is None:
-                pending.append(choice)
-            else:
-                told.append((choice, known_costs))
-        if slot.number < len(plain):
-            drawn: Choice | None = plain[slot.number]
+    cell, plain = slots[0].cell, plan.menu.plain()
+    first = [(slot, plain[slot.number]) for slot in slots if slot.number < len(plain)]
+    told, pending = [], [choice for _, choice in first]
+    for number in range(slots[0].number):
+        earlier = Slot(cell, number)
+        known = costs[earlier] if earlier in finished else None
+        if known is None:
+            pending.append(asked[earlier])
         else:
-            seed = draw_seed(plan.seed, slot.cell, at, slot.number)
-            drawn = propose(plan.menu, told, pending, len(plan.aims), seed)
-        assert drawn is not None, "a cell gets no more choices than the menu has"
-        mine[slot] = drawn
-        yield slot, drawn
+            told.append((asked[earlier], known))
+    drawn = slots[len(first) :]
+    seeds = [draw_seed(plan.seed, cell, at, slot.number) for slot in drawn]
+    choices = propose(plan.menu, told, pending, len(plan.aims), seeds) if drawn else []
+    # Drawn whole, even if an interruption kept a part of it: a draw depends on those before it.
+    whole = dict([*first, *zip(drawn, choices, strict=True)])
+    return {slot: choice for slot, choice in whole.items() if slot not in asked}
 
 
 def front_members(plan: Plan, cell: int, results: Results) -> tuple[tuple[Choice, Member], ...]:

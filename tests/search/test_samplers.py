@@ -22,42 +22,36 @@ def _told(n: int) -> list[tuple[Choice, tuple[float, ...]]]:
 
 
 @pytest.mark.parametrize("known", [0, 10, 60, 230])
-def test_a_proposal_is_new_and_on_the_menu(known: int) -> None:
+def test_proposals_are_new_and_on_the_menu(known: int) -> None:
     told = _told(known) if known else []
     seen = {choice for choice, _ in told}
     every = set(MENU.all())
-    pending: list[Choice] = []
-    for n in range(4):
-        drawn = propose(MENU, told, pending, 2, draw_seed(7, n))
-        assert drawn in every
-        assert drawn not in seen
-        assert drawn not in pending
-        assert drawn is not None
-        pending.append(drawn)
+    pending = [choice for choice in MENU.plain() if choice not in seen][:3]
+    drawn = propose(MENU, told, pending, 2, [draw_seed(7, n) for n in range(5)])
+    assert len(set(drawn)) == 5
+    assert set(drawn) <= every - seen - set(pending)
 
 
-def test_a_proposal_depends_on_what_it_is_given_and_on_nothing_else() -> None:
+def test_proposals_depend_on_what_they_are_given_and_on_nothing_else() -> None:
     told = _told(40)
-    first = [propose(MENU, told, [], 2, draw_seed(1, n)) for n in range(6)]
-    again = [propose(MENU, told, [], 2, draw_seed(1, n)) for n in reversed(range(6))][::-1]
-    assert first == again
-    assert len(set(first)) > 1
+    first, other = (propose(MENU, told, [], 2, [draw_seed(seed, n) for n in range(6)]) for seed in (1, 2))
+    assert propose(MENU, told, [], 2, [draw_seed(1, n) for n in range(6)]) == first
+    assert first != other
+    assert propose(MENU, told, [], 2, [draw_seed(1, 0), draw_seed(1, 1)]) == first[:2]
 
 
 def test_proposals_learn() -> None:
     """After costs that grow with keys and bore, draws have fewer keys than by chance."""
-    told = _told(120)
-    drawn = [propose(MENU, told, [], 2, draw_seed(3, n)) for n in range(20)]
-    keys = sum(len(choice.keys) for choice in drawn if choice is not None) / 20
+    drawn = propose(MENU, _told(120), [], 2, [draw_seed(3, n) for n in range(20)])
+    keys = sum(len(choice.keys) for choice in drawn) / len(drawn)
     by_chance = sum(len(choice.keys) for choice in MENU.all()) / len(MENU)
     assert keys < by_chance - 0.5
 
 
 def test_a_menu_can_be_used_up() -> None:
     told = [(choice, (1.0,)) for choice in TINY.all()]
-    assert propose(TINY, told, [], 1, 5) is None
-    last, rest = told[0][0], told[1:]
-    assert propose(TINY, rest, [], 1, 5) == last
+    assert propose(TINY, told, [], 1, [5]) == []
+    assert propose(TINY, told[1:], [], 1, [5, 6]) == [told[0][0]]
 
 
 def test_optuna_can_read_what_the_ledger_wrote(tmp_path: Path) -> None:
