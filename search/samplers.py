@@ -1,8 +1,8 @@
 """Proposes choices, and keeps Optuna's own record of them. The only file that knows Optuna.
 
-Proposals are a function of what is known (choices with their costs, choices still being worked on) and of their
-seeds, and of nothing else: they are drawn from a study in memory that is filled with just that. The tree-
-structured Parzen estimator takes a seed per draw, so that no state has to survive a crash.
+Proposals are a function of what is known (choices with their costs, choices still being worked on) and of
+their seeds, and of nothing else: they are drawn from a study in memory that is filled with just that. The
+tree-structured Parzen estimator takes a seed per draw, so that no state has to survive a crash.
 """
 
 from __future__ import annotations
