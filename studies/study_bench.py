@@ -7,20 +7,21 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from wrenpipe.model.system import known_systems
-from wrenpipe.search.aims import Figures
+from wrenpipe.search.aims import Aim, Figures
 from wrenpipe.search.choices import programme_of
 from wrenpipe.search.figures import figures_of
 from wrenpipe.search.finish import drilled
 from wrenpipe.search.tuner import Programme, Tuned
 from wrenpipe.studies.convert import Design
 from wrenpipe.studies.designing import Bench, files_for_bench, version
+from wrenpipe.studies.margin_words import spare
 from wrenpipe.studies.schemas import MadeBy
 from wrenpipe.studies.scoring import Scored, score
 from wrenpipe.studies.study_found import CellFound, StudyFound
 from wrenpipe.studies.study_values import choice_values, demand_values, figure_values
 from wrenpipe.studies.study_words import figures_words, member_name
 
-__all__ = ["Drilled", "drilled_instrument", "instrument_files"]
+__all__ = ["Drilled", "drilled_instrument", "given_up", "instrument_files"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,11 +66,27 @@ def drilled_instrument(found: StudyFound, cell: int) -> Drilled:
     )
 
 
+def given_up(made: Drilled) -> tuple[str, ...]:
+    """What drilling costs beyond a cent of twelfth, a quarter cent of scatter, or a limit of hand or wall."""
+    assert made.cell.instrument is not None
+    _, member = made.cell.instrument
+    lost = []
+    for name, aim, demanded, allowed in (
+        ("worst twelfth", Aim.TWELFTHS, member.goal.twelfth_limit, 1.0),
+        ("scatter", Aim.SCATTER, member.goal.scatter_limit, 0.25),
+    ):
+        figure = made.figures.of(aim)
+        if figure > demanded + allowed + 0.05:
+            lost.append(f"{name} {figure:.1f} cents where {demanded:.1f} was demanded")
+    lost += [f"{row.name} of {row.subject}, {spare(row)}" for row in made.tuned.violated()]
+    return tuple(lost)
+
+
 def instrument_files(found: StudyFound, cell: int) -> dict[str, bytes]:
     """Everything for the bench about a cell's chosen instrument, by file name. Raises ValueError where
     there is none."""
     made = drilled_instrument(found, cell)
-    there, request = made.cell, _made_by_request(found, cell)
+    there, request, lost = made.cell, _made_by_request(found, cell), given_up(made)
     bench = Bench(
         programme=made.programme,
         tuned=made.tuned,
@@ -78,6 +95,7 @@ def instrument_files(found: StudyFound, cell: int) -> dict[str, bytes]:
         verdict=(
             f"{request['instrument']} of the study {found.request.name}. {there.reason[0].upper()}"
             f"{there.reason[1:]} As drilled: {figures_words(made.figures)}."
+            + (f" Drilling gives up: {'; '.join(lost)}." if lost else "")
         ),
         made_by=MadeBy(
             version=version(),

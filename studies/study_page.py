@@ -24,7 +24,7 @@ from wrenpipe.studies.page import (
     table,
 )
 from wrenpipe.studies.report_music import signed_cents
-from wrenpipe.studies.study_bench import Drilled
+from wrenpipe.studies.study_bench import Drilled, given_up
 from wrenpipe.studies.study_found import CellFound, StudyFound
 from wrenpipe.studies.study_front import front_pictures, front_table
 from wrenpipe.studies.study_set import set_section
@@ -137,13 +137,9 @@ def _instrument(found: StudyFound, n: int, made: Drilled) -> Iterator[str]:
     )
     yield paragraph(f"Before drilling: {figures_words(member.figures)}.", "note")
     yield paragraph(f"Drilled to 0.1 mm and tuned again around it: {figures_words(made.figures)}.", "note")
-    missed = made.tuned.violated()
-    if missed:
-        yield paragraph(
-            "Drilling costs limits: "
-            + "; ".join(f"{row.name} of {row.subject}, {spare(row)}" for row in missed)
-            + "."
-        )
+    lost = given_up(made)
+    if lost:
+        yield paragraph(f"Drilling gives up: {'; '.join(lost)}.")
     yield picture(body, f"body-{n}", f"The unrolled body of {cell.size.words} for {cell.player}")
     yield picture(cents, f"cents-{n}", f"Cents of every note and twelfth of {cell.size.words}")
 

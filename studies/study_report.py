@@ -41,13 +41,14 @@ def study_files(found: StudyFound) -> dict[str, bytes]:
 def study_report(found: StudyFound, folder: Path) -> Group:
     """The cells as a table for the terminal, and where the rest is written."""
     columns = (
-        "size", "hand", "found", "front", "hypervol.", "RMS", "twelfth", "margin", "scatter", "keys", "aids"
+        "size", "hand", "found", "front", "RMS", "twelfth", "margin", "scatter", "keys", "aids"
     )  # fmt: skip
-    numbers = ("front", "hypervol.", "RMS", "twelfth", "margin", "scatter", "keys")
+    numbers = ("front", "RMS", "twelfth", "margin", "scatter", "keys")
     instruments = sum(cell.instrument is not None for cell in found.cells)
     return Group(
         Text(found.request.name, style="bold"),
         Text(summary_words(found)),
+        Text(f"Hypervolume {found.hypervolume:.4f}, the mean of the cells."),
         Text(""),
         ruled_table("The chosen instruments", columns, [_row(cell) for cell in found.cells], numbers),
         Text(
@@ -64,7 +65,6 @@ def _row(cell: CellFound) -> tuple[str, ...]:
         cell.player,
         SHORT[verdict_of(cell)],
         str(len(cell.front)),
-        f"{cell.hypervolume:.4f}",
     )
     if cell.instrument is None:
         return (*head, *("",) * 6)

@@ -32,6 +32,7 @@ from wrenpipe.studies.reading import read_design
 from wrenpipe.studies.scoring import score
 from wrenpipe.studies.shapes import FAINT, Disc, Marks, Outline, Sheet, Words
 from wrenpipe.studies.store import write_folder
+from wrenpipe.studies.study_bench import drilled_instrument, given_up
 from wrenpipe.studies.study_found import StudyFound, found_of
 from wrenpipe.studies.study_front import front_pictures
 from wrenpipe.studies.study_report import (
@@ -259,6 +260,19 @@ def test_the_instrument_can_be_scored_again(found: StudyFound, tmp_path: Path) -
         assert float(row["cents"]) == pytest.approx(note.cents, abs=0.02)
     for name in ("body.svg", "intonation.svg"):
         ET.fromstring(files[name])
+
+
+def test_what_drilling_gives_up_is_told(found: StudyFound) -> None:
+    made = drilled_instrument(found, 0)
+    cell = made.cell
+    assert cell.instrument is not None
+    assert given_up(made) == ()
+    choice, member = cell.instrument
+    pressed = replace(member, goal=replace(member.goal, twelfth_limit=made.figures.twelfths - 1.1))
+    harder = replace(made, cell=replace(cell, front=((choice, pressed),), chosen=0))
+    assert [words.split(" cents")[0] for words in given_up(harder)] == [
+        f"worst twelfth {made.figures.twelfths:.1f}"
+    ]
 
 
 def test_a_design_tells_where_it_came_from(found: StudyFound) -> None:
