@@ -19,8 +19,8 @@ Real = NDArray[np.float64]
 
 DRILL_STEP = 0.1e-3
 """Twist drills come in tenths of a millimetre up to 14 mm (ISO 235, from memory)."""
-ROUNDING_MARGIN = 0.15
-"""Standard deviations of room, and one cent of a note's worst limit, that rounding may cost."""
+ROUNDING_MARGIN, ROUNDING_CENTS, ROUNDING_SCATTER = 0.15, 1.0, 0.2
+"""What rounding may cost: deviations of room, cents of a note's or a twelfth's limit, cents of scatter."""
 PRESS, PRESSES = 0.8, 6
 """Share of a figure that is demanded of the next run, and how often at the most."""
 
@@ -91,6 +91,10 @@ def drilled(programme: Programme, tuned: Tuned, goal: Goal) -> Tuned:
     lower[columns] = upper[columns] = v[columns]
     margin = goal.margin - ROUNDING_MARGIN
     eased = Goal(
-        max(margin, 0.0) if goal.margin >= 0.0 else margin, goal.worst_limit + 1.0, goal.fork_limit + 1.0
+        margin=max(margin, 0.0) if goal.margin >= 0.0 else margin,
+        worst_limit=goal.worst_limit + ROUNDING_CENTS,
+        fork_limit=goal.fork_limit + ROUNDING_CENTS,
+        twelfth_limit=goal.twelfth_limit + ROUNDING_CENTS,
+        scatter_limit=goal.scatter_limit + ROUNDING_SCATTER,
     )
     return replace(programme, lower=lower, upper=upper).run(v, eased)

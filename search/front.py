@@ -253,10 +253,11 @@ def _shortfall(walk: _Walk, free: Tuned) -> float:
 
 
 def undominated(members: Sequence[Member], aims: Sequence[Aim]) -> tuple[Member, ...]:
-    """Members that no other is at least as good as in every aim and better in one; of equals the first."""
+    """Members that no other is at least as good as in every aim and better in one; of equals, to a thousandth
+    of a cent or a deviation, the first."""
     if not members:
         return ()
-    costs = np.array([member.figures.costs(aims) for member in members])
+    costs = np.round([member.figures.costs(aims) for member in members], 3)
     kept = moocore.is_nondominated(costs, keep_weakly=False)
     return tuple(member for member, keep in zip(members, kept, strict=True) if keep)
 

@@ -45,10 +45,10 @@ class CellFound:
 
     @property
     def verdict(self) -> Verdict | None:
-        """Of the chosen instrument; None while nothing has been examined."""
+        """Of the chosen instrument; None while nothing has been examined whole."""
         if self.instrument is not None:
             return Verdict.WITH_AIDS if self.instrument[0].aids else Verdict.REACHABLE
-        return Verdict.NOT_REACHABLE if self.examined else None
+        return Verdict.NOT_REACHABLE if self.examined > len(self.broken) else None
 
     @property
     def margin(self) -> float | None:

@@ -9,7 +9,6 @@ from wrenpipe.search.reach import Verdict
 from wrenpipe.studies.drawings import map_drawing
 from wrenpipe.studies.family_sheet import AID_LETTERS, AID_WORDS, MapWords, Mark
 from wrenpipe.studies.study_found import CellFound, StudyFound
-from wrenpipe.studies.study_words import verdict_of
 
 __all__ = ["aid_letters", "study_map"]
 
@@ -48,4 +47,4 @@ def aid_letters(cell: CellFound) -> str:
 
 
 def _mark(cell: CellFound) -> Mark:
-    return Mark(verdict_of(cell), cell.margin, aid_letters(cell))
+    return Mark(cell.verdict, cell.margin, aid_letters(cell))

@@ -15,7 +15,7 @@ from wrenpipe.studies.study_found import CellFound, StudyFound
 from wrenpipe.studies.study_map import aid_letters, study_map
 from wrenpipe.studies.study_page import study_page
 from wrenpipe.studies.study_values import found_values, front_csv
-from wrenpipe.studies.study_words import figure_words, summary_words, verdict_of
+from wrenpipe.studies.study_words import figure_words, summary_words
 from wrenpipe.studies.tables import ruled_table
 
 __all__ = ["STUDY_FILES", "found_values", "instrument_files", "study_files", "study_report"]
@@ -63,7 +63,7 @@ def _row(cell: CellFound) -> tuple[str, ...]:
     head = (
         cell.size.name,
         cell.player,
-        SHORT[verdict_of(cell)],
+        SHORT[cell.verdict],
         str(len(cell.front)),
     )
     if cell.instrument is None:

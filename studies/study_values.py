@@ -20,7 +20,6 @@ from wrenpipe.studies.study_words import (
     free_keys,
     left_out,
     member_name,
-    verdict_of,
     wall_mm,
 )
 
@@ -96,7 +95,7 @@ def found_values(found: StudyFound) -> dict[str, Any]:
 
 
 def _cell_values(found: StudyFound, n: int, cell: CellFound) -> dict[str, Any]:
-    verdict = verdict_of(cell)
+    verdict = cell.verdict
     return {
         "size": cell.size.name,
         "size_in_words": cell.size.words,

@@ -5,7 +5,6 @@ from __future__ import annotations
 from wrenpipe.model.pitch import Size
 from wrenpipe.search.aims import Aim, Figures
 from wrenpipe.search.choices import Choice, Menu
-from wrenpipe.search.reach import Verdict
 from wrenpipe.search.stock import stock_of
 from wrenpipe.search.study import Plan
 from wrenpipe.studies.convert import in_mm
@@ -28,7 +27,6 @@ __all__ = [
     "progress_words",
     "result_words",
     "summary_words",
-    "verdict_of",
     "wall_mm",
     "wall_words",
 ]
@@ -144,18 +142,12 @@ def summary_words(found: StudyFound) -> str:
     """The whole study in two sentences."""
     plain = sum(cell.instrument is not None and not cell.instrument[0].aids for cell in found.cells)
     aided = sum(cell.instrument is not None for cell in found.cells) - plain
-    cells = "1 cell" if len(found.cells) == 1 else f"{len(found.cells)} cells"
     text = (
-        f"{plain + aided} of {cells} (a size and a hand each) have an instrument, {aided} of them with aids; "
-        f"{progress_words(found)}."
+        f"Instruments for {plain + aided} of {len(found.cells)} cells (a size and a hand each), {aided} of "
+        f"them with aids; {progress_words(found)}."
     )
     broken = sum(len(cell.broken) for cell in found.cells)
     return text if not broken else f"{text} {broken} could not be examined."
-
-
-def verdict_of(cell: CellFound) -> Verdict | None:
-    """Verdict on a cell; None while nothing is known, be it that every choice so far broke."""
-    return None if len(cell.broken) == cell.examined else cell.verdict
 
 
 def result_words(cell: CellFound, plan: Plan) -> str:

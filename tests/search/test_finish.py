@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import Any
 
@@ -9,7 +10,14 @@ import numpy as np
 import pytest
 
 from wrenpipe.search.aims import COMFORTABLE_MARGIN
-from wrenpipe.search.finish import DRILL_STEP, ROUNDING_MARGIN, drilled, instrument_for
+from wrenpipe.search.figures import figures_of
+from wrenpipe.search.finish import (
+    DRILL_STEP,
+    ROUNDING_CENTS,
+    ROUNDING_MARGIN,
+    drilled,
+    instrument_for,
+)
 from wrenpipe.search.reach import DEFAULT_TOLERANCE
 from wrenpipe.search.sequential import FEASIBLE
 from wrenpipe.search.tuner import Goal
@@ -77,3 +85,15 @@ def test_a_reachable_instrument_still_fits_when_drilled(programme: Any, reach: A
     tight = case.run(free("A4", "simple-9").outcome.v, replace(GOAL, margin=0.05))
     made = instrument_for(case, replace(answer, margin=0.05, best=tight), DEFAULT_TOLERANCE)
     assert made.margin >= -1e-2
+
+
+def test_drilling_keeps_what_was_pressed(programme: Any, free: Any) -> None:
+    case, start = programme("A4", "simple-9", 9.0, "rear-arms"), free("A4", "simple-9", "rear-arms")
+    goal = replace(GOAL, margin=0.5, twelfth_limit=30.0)
+    tuned = case.run(start.outcome.v, goal)
+    assert tuned.outcome.violation <= FEASIBLE
+    made = figures_of(case, drilled(case, tuned, goal))
+    assert made.twelfths <= goal.twelfth_limit + ROUNDING_CENTS + 0.1
+    # without that demand, they would go where least cents take them
+    plain = figures_of(case, drilled(case, tuned, replace(goal, twelfth_limit=math.inf)))
+    assert plain.twelfths > made.twelfths + 5.0
