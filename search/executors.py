@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import logging
 import os
+import socket
 from collections import deque
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -35,6 +36,11 @@ WORKER_ENVIRONMENT = {
 }
 ATTEMPTS = 2
 """A task whose worker died is tried once more: a second death is the task's own doing."""
+
+
+ANSWER = 5.0
+"""Seconds that a cluster has to answer in."""
+SEE = "see that `ray status` answers there"
 
 
 class WorkersError(ValueError):
@@ -141,6 +147,19 @@ def _reason(error: BaseException) -> str:
     return f"{name}: {words[:300]}" if words else name
 
 
+def _require_answer(address: str) -> None:
+    """Ray itself would wait for minutes for a cluster that is not there."""
+    host, _, port = address.rpartition(":")
+    if not host or not port.isdigit():
+        raise WorkersError(f"the cluster's address is {address!r}; allowed is HOST:PORT.")
+    try:
+        socket.create_connection((host, int(port)), timeout=ANSWER).close()
+    except (OSError, OverflowError) as error:
+        raise WorkersError(
+            f"worker processes cannot be reached at {address} ({_reason(error)}); {SEE}."
+        ) from None
+
+
 def _started(workers: int, address: str | None) -> Any:
     for name, value in WORKER_ENVIRONMENT.items():
         os.environ[name] = value
@@ -150,11 +169,12 @@ def _started(workers: int, address: str | None) -> Any:
         raise WorkersError("worker processes are running already; allowed is one pool at a time.")
     where: dict[str, Any] = {"address": "local", "num_cpus": workers, "include_dashboard": False}
     if address is not None:
+        _require_answer(address)
         where = {"address": address, "runtime_env": {"env_vars": WORKER_ENVIRONMENT}}
     try:
         ray.init(**where, log_to_driver=False, logging_level=logging.ERROR)
     except Exception as error:  # whatever keeps it from starting, the person hears that it did not
-        instead = "use --workers 1" if address is None else "see that `ray status` answers there"
+        instead = "use --workers 1" if address is None else SEE
         place = "cannot be started" if address is None else f"cannot be reached at {address}"
         raise WorkersError(f"worker processes {place} ({_reason(error)}); {instead}.") from error
     return ray

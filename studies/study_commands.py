@@ -14,7 +14,6 @@ __all__ = ["study"]
 
 study = typer.Typer(
     help="Search a family's fronts for hours: stop, kill and go on at will; nothing completed is lost.",
-    no_args_is_help=True,
     rich_markup_mode=None,
 )
 
@@ -29,6 +28,12 @@ Cluster = Annotated[
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of tables.")]
 EVERY_SECONDS = 60.0
 """How often a study tells how it goes where there is no terminal."""
+
+
+@study.callback(invoke_without_command=True)
+def _start(context: typer.Context) -> None:
+    if context.invoked_subcommand is None:
+        typer.echo(context.get_help())
 
 
 @study.command()
@@ -90,7 +95,7 @@ def status(place: PlaceText, name: Name = None, as_json: AsJson = False) -> None
 
 @study.command()
 def stop(place: PlaceText, name: Name = None, as_json: AsJson = False) -> None:
-    """Ask whoever works on a study to stop; it ends within seconds, with all results kept."""
+    """Ask whoever works on a study to stop; all results are kept."""
     from wrenpipe.studies.study_store import StudyStore, place_of
 
     store = StudyStore.open(place_of(place), name)

@@ -30,6 +30,7 @@ from wrenpipe.search.study import Result, Slot
 from wrenpipe.search.tuner import Goal
 from wrenpipe.studies.errors import RequestError
 from wrenpipe.studies.fields import shown
+from wrenpipe.studies.store import require_folder
 from wrenpipe.studies.study_request import StudyRequest, request_from_values
 
 __all__ = ["FILE_NAME", "Place", "StorageError", "StudyStore", "place_of", "refusals"]
@@ -138,6 +139,7 @@ class StudyStore:
     def create(cls, place: Place, request: StudyRequest, version: str) -> StudyStore:
         """Begin a study; refuses a place that holds one of the same name."""
         if place.folder is not None:
+            require_folder(place.folder)
             try:
                 place.folder.mkdir(parents=True, exist_ok=True)
             except OSError as error:

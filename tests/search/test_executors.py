@@ -43,17 +43,17 @@ def test_workers_get_one_thread_each(monkeypatch: pytest.MonkeyPatch) -> None:
     assert seen["RAY_ENABLE_UV_RUN_RUNTIME_ENV"] == "0"
 
 
-def test_a_cluster_that_is_not_there_is_named_in_one_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
-    ray = pytest.importorskip("ray")
-
-    def refuse(**_: object) -> None:
-        raise ConnectionError("nobody answers")
-
-    monkeypatch.setattr(ray, "init", refuse)
-    with (
-        pytest.raises(WorkersError, match=r"cannot be reached at 127\.0\.0\.1:9"),
-        open_pool(max, 1, 2, "127.0.0.1:9"),
-    ):
+@pytest.mark.parametrize(
+    ("address", "words"),
+    [
+        ("127.0.0.1:9", r"cannot be reached at 127\.0\.0\.1:9 \(ConnectionRefusedError"),
+        ("127.0.0.1:99999", "cannot be reached at"),
+        ("nowhere", "the cluster's address is 'nowhere'; allowed is HOST:PORT"),
+    ],
+)
+def test_a_cluster_that_is_not_there_is_named_at_once(address: str, words: str) -> None:
+    pytest.importorskip("ray")
+    with pytest.raises(WorkersError, match=words), open_pool(max, 1, 2, address):
         pass
 
 
