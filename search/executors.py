@@ -13,6 +13,7 @@ from collections import deque
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, Protocol
 
 __all__ = [
@@ -170,6 +171,8 @@ def _started(workers: int, address: str | None) -> Any:
     where: dict[str, Any] = {"address": "local", "num_cpus": workers, "include_dashboard": False}
     if address is not None:
         _require_answer(address)
+        if "RAY_AUTH_TOKEN" in os.environ or (Path.home() / ".ray" / "auth_token").is_file():
+            os.environ.setdefault("RAY_AUTH_MODE", "token")
         where = {"address": address, "runtime_env": {"env_vars": WORKER_ENVIRONMENT}}
     try:
         ray.init(**where, log_to_driver=False, logging_level=logging.ERROR)

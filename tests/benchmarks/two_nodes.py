@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import secrets
 import subprocess
 import sys
 from pathlib import Path
@@ -45,7 +46,12 @@ def main() -> None:
     request = asked.folder / "request.toml"
     request.write_text(REQUEST.format(choices=asked.choices), "utf-8")
     start = ("study", "start", request, "--at")
-    os.environ["RAY_ENABLE_UV_RUN_RUNTIME_ENV"] = "0"
+    os.environ |= {
+        "RAY_ENABLE_UV_RUN_RUNTIME_ENV": "0",
+        # Nodes and leader prove to each other that they belong together.
+        "RAY_AUTH_MODE": "token",
+        "RAY_AUTH_TOKEN": secrets.token_hex(32),
+    }
     common = ("--num-cpus=1", "--disable-usage-stats", "--node-ip-address=127.0.0.1")
     ray("start", "--head", f"--port={PORT}", "--include-dashboard=false", *common)
     try:
