@@ -183,6 +183,7 @@ def decide_rows(
     """
     walks = [(r, o) for r, row in enumerate(rows) for o in range(len(row.options))]
     outcomes: dict[tuple[int, int], list[Outcome]] = {walk: [] for walk in walks}
+    kept: dict[tuple[int, int], Neighbours] = {walk: {} for walk in walks}
     for r, o in walks:
         pool.submit((r, o), _Step(r, o, 0, {}))
     left = sum(len(rows[r].sizes) for r, _ in walks)
@@ -193,13 +194,13 @@ def decide_rows(
         (r, o), outcome = done
         sizes, cells = in_walking_order(rows[r].sizes), outcomes[r, o]
         if isinstance(outcome, Lost):
-            outcome = (Failed(sizes[len(cells)], "Lost", outcome.reason), {})
-        cell, neighbours = outcome
+            outcome = (Failed(sizes[len(cells)], "Lost", outcome.reason), kept[r, o])
+        cell, kept[r, o] = outcome
         cells.append(cell)
         left -= 1
         on_cell()
         if len(cells) < len(sizes):
-            pool.submit((r, o), _Step(r, o, len(cells), neighbours))
+            pool.submit((r, o), _Step(r, o, len(cells), kept[r, o]))
     return tuple(
         in_step([tuple(outcomes[r, o]) for o in range(len(row.options))], row) for r, row in enumerate(rows)
     )

@@ -13,7 +13,15 @@ from wrenpipe.search.figures import figures_of
 from wrenpipe.search.reach import Reach, Tolerance, Verdict, holds
 from wrenpipe.search.tuner import Goal, Programme, Tuned
 
-__all__ = ["DRILL_STEP", "PLAIN_AIMS", "ROUNDING_MARGIN", "drilled", "instrument_for"]
+__all__ = [
+    "DRILL_STEP",
+    "PLAIN_AIMS",
+    "ROUNDING_CENTS",
+    "ROUNDING_MARGIN",
+    "ROUNDING_SCATTER",
+    "drilled",
+    "instrument_for",
+]
 
 Real = NDArray[np.float64]
 
@@ -72,11 +80,11 @@ def _pressed(
     return tuned, goal
 
 
-def drilled(programme: Programme, tuned: Tuned, goal: Goal) -> Tuned:
+def drilled(programme: Programme, tuned: Tuned, goal: Goal, least: float = 0.0) -> Tuned:
     """Round every diameter to a drill size within its place's limits, and tune the rest again.
 
     A finger hole is rounded down where its place allows, so that the finger that covered it still does;
-    a margin that was not negative is not made so.
+    a margin that was not below `least` is not made so.
     """
     space = programme.mapping.space
     columns = np.arange(space.holes) + space.hole_diameter.start
@@ -91,7 +99,7 @@ def drilled(programme: Programme, tuned: Tuned, goal: Goal) -> Tuned:
     lower[columns] = upper[columns] = v[columns]
     margin = goal.margin - ROUNDING_MARGIN
     eased = Goal(
-        margin=max(margin, 0.0) if goal.margin >= 0.0 else margin,
+        margin=max(margin, least) if goal.margin >= least else margin,
         worst_limit=goal.worst_limit + ROUNDING_CENTS,
         fork_limit=goal.fork_limit + ROUNDING_CENTS,
         twelfth_limit=goal.twelfth_limit + ROUNDING_CENTS,

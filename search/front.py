@@ -98,7 +98,8 @@ class Member:
 @dataclass(frozen=True, slots=True)
 class Front:
     """All that one choice has to offer. members: by growing margin. shortfall: how far below the least
-    margin the nearest instrument was found, zero when there is a front, infinite when none was found.
+    margin the nearest instrument was found, infinite when none was; zero when there is a front, or when the
+    margin can be had but another limit cannot.
     unsettled: runs that never came to rest and are left out."""
 
     choice: Choice
@@ -243,7 +244,7 @@ def _raised(walk: _Walk, least: Tuned) -> Iterator[tuple[float, Tuned]]:
 
 
 def _shortfall(walk: _Walk, free: Tuned) -> float:
-    for below in SHORTFALLS:
+    for below in (0.0, *SHORTFALLS):
         goal = walk.limits.goal(walk.limits.margin - below)
         walk.tick(f"finger margin {goal.margin:+.1f}")
         tuned = walk.programme.run(free.outcome.v, goal)

@@ -1,7 +1,7 @@
 """A study: choices examined in generations for every cell (a size and a hand), the same for any workers.
 
 Generations are numbered over the whole study and go round the cells. What a generation proposes depends on
-the results of all generations but the LAG before it, and on nothing else; so workers always have a
+the results of all generations but the one before it, and on nothing else; so workers always have a
 generation in hand while the last one ends, and neither their number nor an interruption changes a proposal.
 """
 

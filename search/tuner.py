@@ -167,7 +167,7 @@ class Programme:
         return error_directions(self.mapping.instrument(self.guess), self.errors)
 
     def mean_scatter(self, v: Real) -> float:
-        """Mean over the notes of what a print's errors do to their pitch, cents (RMS)."""
+        """RMS over the notes of what a print's errors do to their pitch beyond what all share, cents."""
         p, _ = self.mapping.parameters(v)
         return mean_scatter(self.solver.solve(p, jacobian=True, neighbours=False), self.errors_p)
 

@@ -116,7 +116,7 @@ def _design_text(named: NamedRow, cell: Decided) -> str:
     made_by = MadeBy(
         version=version(),
         seed=SEED,
-        request=named.asked(cell.size, cell.aids),
+        request=named.asked(cell.size, cell.aids, cell.option),
         hand={"name": named.player.name, "origin": row.hand.origin},
     )
     return design_text(design_file(design, made_by))

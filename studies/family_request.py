@@ -32,13 +32,14 @@ class NamedRow:
     system: str
     player: PlayerFields
     row: Row
+    printer: str
 
     def folder(self, size: Size) -> str:
         """Name of the folder of this row's instrument of a size."""
         return "-".join((_plain(size.name), file_name_part(self.player.name), file_name_part(self.system)))
 
-    def asked(self, size: Size, aids: frozenset[str]) -> dict[str, Any]:
-        """The options of `wrenpipe design` that ask for this cell by itself."""
+    def asked(self, size: Size, aids: frozenset[str], option: Option) -> dict[str, Any]:
+        """What was asked of this cell, and what the set gave it."""
         player = self.player
         hand = {"hand": player.file} if player.glove is None else {"glove": f"{player.glove:g}"}
         return {
@@ -49,6 +50,11 @@ class NamedRow:
             "tolerance": f"{self.row.tolerance.added:g}",
             "pitch_standard": f"{self.row.pitch_standard_hz:g}",
             "temperature": f"{self.row.air.temperature_c:g}",
+            "aims": [aim.value for aim in self.row.aims],
+            "printer": self.printer,
+            "bore_scale": option.bore,
+            "wall_scale": option.wall,
+            "holes": option.holes,
         }
 
 
@@ -106,7 +112,7 @@ def read_family_request(path: Path) -> FamilyRequest:
                 errors=PrintErrors(printer.diameter_sd, printer.place_sd, printer.bore_sd),
                 aims=tuple(Aim(aim) for aim in family.aims),
             )
-            rows.append(NamedRow(name, player, row))
+            rows.append(NamedRow(name, player, row, family.printer))
     return FamilyRequest(file, sizes, tuple(rows))
 
 

@@ -20,8 +20,9 @@ def working(sentence: str, quiet_seconds: float = QUIET_SECONDS) -> Iterator[Non
     """A turning sign with the sentence on a terminal; elsewhere one line, once the work takes long."""
     if sys.stderr.isatty():
         from rich.console import Console
+        from rich.text import Text
 
-        with Console(stderr=True).status(sentence):
+        with Console(stderr=True).status(Text(sentence)):
             yield
         return
     timer = threading.Timer(
@@ -45,9 +46,10 @@ def steps(
     """
     if sys.stderr.isatty():
         from rich.console import Console
+        from rich.text import Text
 
-        with Console(stderr=True).status(sentence) as status:
-            yield lambda step: status.update(f"{sentence.split(';')[0]}: {step}")
+        with Console(stderr=True).status(Text(sentence)) as status:
+            yield lambda step: status.update(Text(f"{sentence.split(';')[0]}: {step}"))
         return
     last = time.monotonic()
 

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import json
+import math
 from dataclasses import dataclass, replace
 from typing import Any
+
+import numpy as np
 
 from wrenpipe.model.system import known_systems
 from wrenpipe.search.aims import Aim, Figures
 from wrenpipe.search.choices import programme_of
 from wrenpipe.search.figures import figures_of
-from wrenpipe.search.finish import drilled
+from wrenpipe.search.finish import ROUNDING_CENTS, ROUNDING_SCATTER, drilled
+from wrenpipe.search.front import Limits
 from wrenpipe.search.tuner import Programme, Tuned
 from wrenpipe.studies.convert import Design
 from wrenpipe.studies.designing import Bench, files_for_bench, version
@@ -20,6 +24,9 @@ from wrenpipe.studies.scoring import Scored, score
 from wrenpipe.studies.study_found import CellFound, StudyFound
 from wrenpipe.studies.study_values import choice_values, demand_values, figure_values
 from wrenpipe.studies.study_words import figures_words, member_name
+
+SHOWN = 0.05
+"""Half of the last digit that people are told."""
 
 __all__ = ["Drilled", "drilled_instrument", "given_up", "instrument_files"]
 
@@ -45,7 +52,7 @@ def drilled_instrument(found: StudyFound, cell: int) -> Drilled:
     choice, member = there.instrument
     case = found.request.plan.cells[cell]
     programme = programme_of(case, choice)
-    tuned = drilled(programme, programme.assess(member.v), member.goal)
+    tuned = drilled(programme, programme.assess(member.v), member.goal, found.request.plan.limits.margin)
     system = programme.mapping.space.system
     # A design's file has room for a short name; which keys there are, the chart says.
     own = system.name if system.name in known_systems() else f"{case.system}, {len(system.keys)} keys"
@@ -66,18 +73,29 @@ def drilled_instrument(found: StudyFound, cell: int) -> Drilled:
     )
 
 
-def given_up(made: Drilled) -> tuple[str, ...]:
-    """What drilling costs beyond a cent of twelfth, a quarter cent of scatter, or a limit of hand or wall."""
+def given_up(made: Drilled, limits: Limits) -> tuple[str, ...]:
+    """What drilling costs: demands missed by more than it may take, and limits that are not kept any more."""
     assert made.cell.instrument is not None
     _, member = made.cell.instrument
     lost = []
-    for name, aim, demanded, allowed in (
-        ("worst twelfth", Aim.TWELFTHS, member.goal.twelfth_limit, 1.0),
-        ("scatter", Aim.SCATTER, member.goal.scatter_limit, 0.25),
+    for name, aim, demanded, limit, allowed in (
+        ("RMS", Aim.INTONATION, math.inf, limits.intonation, 0.0),
+        ("worst twelfth", Aim.TWELFTHS, member.goal.twelfth_limit, limits.twelfths, ROUNDING_CENTS),
+        ("scatter", Aim.SCATTER, member.goal.scatter_limit, limits.scatter, ROUNDING_SCATTER),
     ):
-        figure = made.figures.of(aim)
-        if figure > demanded + allowed + 0.05:
-            lost.append(f"{name} {figure:.1f} cents where {demanded:.1f} was demanded")
+        figure, most = made.figures.of(aim), min(demanded + allowed, limit)
+        if figure > most + SHOWN:
+            lost.append(f"{name} {figure:.1f} cents where {min(demanded, limit):.1f} was demanded")
+    if made.figures.margin < limits.margin - SHOWN:
+        lost.append(f"finger margin {made.figures.margin:+.2f} where {limits.margin:+.2f} was demanded")
+    cents = np.abs(made.tuned.cents)
+    for name, notes, limit in (
+        ("worst note", ~made.programme.is_fork, limits.worst),
+        ("worst fork", made.programme.is_fork, limits.fork),
+    ):
+        worst = float(np.max(cents[notes], initial=0.0))
+        if worst > limit + SHOWN:
+            lost.append(f"{name} {worst:.1f} cents where {limit:.1f} is the limit")
     lost += [f"{row.name} of {row.subject}, {spare(row)}" for row in made.tuned.violated()]
     return tuple(lost)
 
@@ -86,7 +104,7 @@ def instrument_files(found: StudyFound, cell: int) -> dict[str, bytes]:
     """Everything for the bench about a cell's chosen instrument, by file name. Raises ValueError where
     there is none."""
     made = drilled_instrument(found, cell)
-    there, request, lost = made.cell, _made_by_request(found, cell), given_up(made)
+    there, request, lost = made.cell, _made_by_request(found, cell), given_up(made, found.request.plan.limits)
     bench = Bench(
         programme=made.programme,
         tuned=made.tuned,

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from wrenpipe.studies.errors import STOPPED
+
+if TYPE_CHECKING:
+    from wrenpipe.studies.study_store import StudyStore
 
 __all__ = ["study"]
 
@@ -46,12 +48,13 @@ def start(
 ) -> None:
     """Begin a study and work on it."""
     from wrenpipe.studies.designing import version
+    from wrenpipe.studies.study_place import place_of
     from wrenpipe.studies.study_request import read_study_request
-    from wrenpipe.studies.study_store import StudyStore, place_of
+    from wrenpipe.studies.study_store import StudyStore
 
     asked = read_study_request(request)
     place = place_of(at)
-    _work(lambda: StudyStore.create(place, asked, version()), workers, ray, as_json)
+    _work(StudyStore.create(place, asked, version()), workers, ray, as_json)
 
 
 @study.command()
@@ -66,23 +69,18 @@ def resume(
     as_json: AsJson = False,
 ) -> None:
     """Go on with a study from what is kept."""
-    from wrenpipe.studies.study_run import more_choices
-    from wrenpipe.studies.study_store import StudyStore, place_of
+    from wrenpipe.studies.study_place import place_of
+    from wrenpipe.studies.study_store import StudyStore
 
-    def opened() -> Any:
-        store = StudyStore.open(place_of(place), name)
-        if choices is not None:
-            more_choices(store, choices)
-        return store
-
-    _work(opened, workers, ray, as_json)
+    _work(StudyStore.open(place_of(place), name), workers, ray, as_json, choices)
 
 
 @study.command()
 def status(place: PlaceText, name: Name = None, as_json: AsJson = False) -> None:
     """Tell how far a study is, how fast it goes, and the best so far."""
+    from wrenpipe.studies.study_place import place_of
     from wrenpipe.studies.study_status import status_of, status_report, status_values
-    from wrenpipe.studies.study_store import StudyStore, place_of
+    from wrenpipe.studies.study_store import StudyStore
 
     found = status_of(StudyStore.open(place_of(place), name))
     if as_json:
@@ -96,7 +94,8 @@ def status(place: PlaceText, name: Name = None, as_json: AsJson = False) -> None
 @study.command()
 def stop(place: PlaceText, name: Name = None, as_json: AsJson = False) -> None:
     """Ask whoever works on a study to stop; all results are kept."""
-    from wrenpipe.studies.study_store import StudyStore, place_of
+    from wrenpipe.studies.study_place import place_of
+    from wrenpipe.studies.study_store import StudyStore
 
     store = StudyStore.open(place_of(place), name)
     asked = store.ask_to_stop()
@@ -116,8 +115,9 @@ def report(
     """Write what a study has found: fronts, map, chosen instruments."""
     from wrenpipe.studies.progress import steps
     from wrenpipe.studies.store import require_folder
+    from wrenpipe.studies.study_place import place_of
     from wrenpipe.studies.study_report import found_values, study_report
-    from wrenpipe.studies.study_store import StudyStore, place_of
+    from wrenpipe.studies.study_store import StudyStore
     from wrenpipe.studies.study_writing import read_found, write_found
 
     require_folder(out)
@@ -132,15 +132,16 @@ def report(
     show(study_report(found, out))
 
 
-def _work(opened: Callable[[], Any], workers: int, address: str | None, as_json: bool) -> None:
+def _work(
+    store: StudyStore, workers: int, address: str | None, as_json: bool, choices: int | None = None
+) -> None:
     from wrenpipe.studies.progress import steps
     from wrenpipe.studies.study_run import Workers, run_study
 
-    store = opened()
-    go_on = f"wrenpipe study resume {store.place.words}"
+    go_on = f"wrenpipe study resume {store.again}"
     try:
         with steps(f"Working on {store.name}", every_seconds=EVERY_SECONDS) as tell:
-            ended = run_study(store, Workers(workers, address), tell)
+            ended = run_study(store, Workers(workers, address), tell, choices)
     except KeyboardInterrupt:
         typer.echo(f"Stopped; all results are kept. Go on with: {go_on}", err=True)
         raise typer.Exit(STOPPED) from None

@@ -26,7 +26,8 @@ Pair = tuple[Choice, Member]
 class CellFound:
     """One size and hand. front: by growing margin. chosen: a place in the front, None where it is empty, with
     the reason in one sentence. shortfall: how far below the least margin the nearest instrument was found,
-    standard deviations; infinite when none was. broken: choices that could not be examined."""
+    standard deviations; infinite when none was, zero when it is another limit that no instrument keeps.
+    least: that margin. broken: choices that could not be examined."""
 
     size: Size
     player: str
@@ -38,6 +39,7 @@ class CellFound:
     chosen: int | None
     reason: str
     shortfall: float
+    least: float
 
     @property
     def instrument(self) -> Pair | None:
@@ -55,7 +57,7 @@ class CellFound:
         """Greatest finger margin on the front; without one, that of the nearest instrument found."""
         if self.front:
             return max(member.figures.margin for _, member in self.front)
-        return -self.shortfall if math.isfinite(self.shortfall) else None
+        return self.least - self.shortfall if math.isfinite(self.shortfall) else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +108,7 @@ def found_of(request: StudyRequest, results: Mapping[Slot, Result]) -> StudyFoun
                 chosen=None if pick is None else pick.index,
                 reason="" if pick is None else _reason(fronts[n], pick, plan.aims),
                 shortfall=min((front.shortfall for front in made), default=math.inf),
+                least=plan.limits.margin,
             )
         )
     return StudyFound(request, tuple(cells), len(results))
@@ -120,12 +123,13 @@ def _reason(front: tuple[Pair, ...], chosen: Chosen, aims: Sequence[Aim]) -> str
     _, member = front[chosen.index]
     figures = member.figures
     comfort = "comfortable" if figures.margin >= COMFORTABLE_MARGIN - 0.01 else "less than comfortable"
+    by = "in step with the set" if chosen.in_step else "least to give up"
     why = (
-        f"least to give up of {len(front)} on the front: {figures.intonation:.1f} cents RMS, a {comfort} "
+        f"{by}, of {len(front)} on the front: {figures.intonation:.1f} cents RMS, a {comfort} "
         f"margin of {figures.margin:+.1f}, {figures.keys} keys"
     )
     if not chosen.in_step:
         return f"{why}."
     alone = front[chosen.alone]
     saved = lacks(figures, aims) - lacks(alone[1].figures, aims)
-    return f"{why}; by itself another would be {saved:.2f} better, but this one keeps step with the set."
+    return f"{why}; by itself another would lack {saved:.2f} standard deviations less."

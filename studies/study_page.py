@@ -137,7 +137,7 @@ def _instrument(found: StudyFound, n: int, made: Drilled) -> Iterator[str]:
     )
     yield paragraph(f"Before drilling: {figures_words(member.figures)}.", "note")
     yield paragraph(f"Drilled to 0.1 mm and tuned again around it: {figures_words(made.figures)}.", "note")
-    lost = given_up(made)
+    lost = given_up(made, found.request.plan.limits)
     if lost:
         yield paragraph(f"Drilling gives up: {'; '.join(lost)}.")
     yield picture(body, f"body-{n}", f"The unrolled body of {cell.size.words} for {cell.player}")

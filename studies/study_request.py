@@ -93,12 +93,7 @@ def _request(file: StudyFile, measured: dict[str, HandFile]) -> StudyRequest:
                 size=size,
                 hand=hands[player.name],
                 system=study.system,
-                tolerance=replace(
-                    DEFAULT_TOLERANCE,
-                    added=study.tolerance_cents,
-                    worst=limits.worst_cents,
-                    fork=limits.fork_cents,
-                ),
+                tolerance=replace(DEFAULT_TOLERANCE, worst=limits.worst_cents, fork=limits.fork_cents),
                 air=dry_air(study.temperature_c),
                 pitch_standard_hz=study.pitch_standard_hz,
                 limits=printer.limits,

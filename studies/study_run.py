@@ -10,18 +10,21 @@ from dataclasses import dataclass
 from typing import Any
 
 from wrenpipe.search.choices import Choice
-from wrenpipe.search.executors import open_pool
+from wrenpipe.search.executors import WorkersError, open_pool
 from wrenpipe.search.front import Member, hypervolume, undominated
 from wrenpipe.search.samplers import open_ledgers
 from wrenpipe.search.study import Plan, Result, Slot, examine, work
 from wrenpipe.studies.errors import RequestError
 from wrenpipe.studies.progress import in_words
+from wrenpipe.studies.study_place import refusals
 from wrenpipe.studies.study_request import StudyRequest, request_from_values
-from wrenpipe.studies.study_store import StudyStore, refusals
+from wrenpipe.studies.study_store import StudyStore
 
 __all__ = ["Ended", "Workers", "more_choices", "run_study"]
 
 Report = Callable[[str], None]
+MOST_BROKEN = 8
+"""Choices that break one after the other until it is taken for the workers' fault and not theirs."""
 SIGN_OF_LIFE = 5.0
 """Seconds between signs of life in the storage."""
 
@@ -86,14 +89,17 @@ class _Progress:
         self._report(", ".join(parts))
 
 
-def run_study(store: StudyStore, workers: Workers, report: Report) -> Ended:
+def run_study(store: StudyStore, workers: Workers, report: Report, choices: int | None = None) -> Ended:
     """Work on a study from what is kept until it is complete or somebody asks to stop.
 
-    A KeyboardInterrupt (SIGTERM counts as one) leaves everything kept, and the study free for others.
+    choices: a larger budget for each cell. Choices that broke in an earlier run are examined again. A
+    KeyboardInterrupt (SIGTERM counts as one) leaves everything kept, and the study free for others.
     """
     store.take()
     try:
         with _terminated_like_interrupted():
+            if choices is not None:
+                more_choices(store, choices)
             return _run(store, store.request(), workers, report)
     finally:
         store.release()
@@ -101,7 +107,8 @@ def run_study(store: StudyStore, workers: Workers, report: Report) -> Ended:
 
 def _run(store: StudyStore, request: StudyRequest, workers: Workers, report: Report) -> Ended:
     plan = request.plan
-    asked, results = store.asked(), store.results()
+    asked = store.asked()
+    results = {slot: result for slot, result in store.results().items() if result.front is not None}
     progress = _Progress(plan, results, report)
     if len(results) < plan.total:
         with refusals(store.place):
@@ -115,7 +122,8 @@ def _run(store: StudyStore, request: StudyRequest, workers: Workers, report: Rep
         keeper = _Keeper(store, plan, ledgers, progress)
         keeper.catch_up(asked, results)
         report("starting workers")
-        with open_pool(examine, plan, workers.count, workers.address) as pool:
+        # Ray takes SIGTERM for itself when it starts.
+        with open_pool(examine, plan, workers.count, workers.address) as pool, _terminated_like_interrupted():
             progress.began = time.monotonic()
             complete = work(plan, asked, results, pool, keeper.asked, keeper.result, keeper.go_on)
     else:
@@ -135,7 +143,7 @@ class _Keeper:
 
     def __init__(self, store: StudyStore, plan: Plan, ledgers: Sequence[Any], progress: _Progress) -> None:
         self._store, self._plan, self._ledgers, self._progress = store, plan, ledgers, progress
-        self._sign = 0.0
+        self._sign, self._broken = 0.0, 0
 
     def catch_up(self, asked: Mapping[Slot, Choice], results: Mapping[Slot, Result]) -> None:
         """Tell Optuna what an interruption kept from it."""
@@ -159,6 +167,12 @@ class _Keeper:
             self._ledgers[slot.cell].tell(slot.number, self._plan.costs(result))
         self._progress.add(slot, result)
         self._progress.tell()
+        self._broken = self._broken + 1 if result.front is None else 0
+        if self._broken >= MOST_BROKEN:
+            raise WorkersError(
+                f"{self._broken} choices in a row broke, the last by {result.reason}; mend the workers and "
+                "go on with `wrenpipe study resume`, which examines broken choices again."
+            )
 
     def go_on(self) -> bool:
         if time.monotonic() - self._sign < SIGN_OF_LIFE:

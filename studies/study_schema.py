@@ -48,9 +48,6 @@ class StudyFields(RequestFields):
     )
     seed: Annotated[int, Between(0, 2**31 - 1)] = Field(0, description="the same seed finds the same front")
     printer: str = Field(DEFAULT_PRINTER, description="profile of the printer: least walls, usual errors")
-    tolerance_cents: Annotated[float, Between(0, 50, "cents")] = Field(
-        3.0, description="RMS that a hand may add over the free optimum, for the free optimum's own search"
-    )
     pitch_standard_hz: Annotated[float, PITCH_STANDARD] = Field(440.0, description="frequency of A4")
     temperature_c: Annotated[float, TEMPERATURE] = Field(27.0, description="mean air in the bore")
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -89,13 +90,13 @@ def status_values(status: Status) -> dict[str, Any]:
         "choices_a_second": None if status.rate is None else round(status.rate, 4),
         "seconds_left": None if status.seconds_left is None else round(status.seconds_left),
         "hypervolume": round(found.hypervolume, 6),
-        "cells": [_cell_values(cell) for cell in found.cells],
+        "cells": [_cell_values(cell, found.request.plan.aims) for cell in found.cells],
     }
 
 
-def _cell_values(cell: CellFound) -> dict[str, Any]:
+def _cell_values(cell: CellFound, aims: Sequence[Aim]) -> dict[str, Any]:
     best: dict[str, float] = {}
-    for aim in Aim:
+    for aim in aims:
         figures = [member.figures for _, member in cell.front]
         if figures:
             best[aim.value] = round(min(figures, key=lambda f: f.cost(aim)).of(aim), 4)
@@ -112,17 +113,17 @@ def _cell_values(cell: CellFound) -> dict[str, Any]:
 
 def status_report(status: Status) -> Group:
     """The status for the terminal."""
-    found = status.found
+    found, aims = status.found, status.found.request.plan.aims
     state = "complete" if found.examined == found.total else "not complete"
     who = f"worked on by process {status.worker}" if status.worker else "nobody is working on it"
     line = f"{found.examined} of {found.total} choices examined, {status.broken} broken; {state}; {who}."
     pace = ""
     if status.rate is not None and status.worker is not None and status.seconds_left is not None:
         pace = f"{status.rate:.2f} choices a second, {in_words(status.seconds_left)} left. "
-    columns = ["size", "hand", "choices", "front", "volume", *(SHORT[aim] for aim in Aim)]
+    columns = ["size", "hand", "choices", "front", "volume", *(SHORT[aim] for aim in aims)]
     lines = []
     for cell in found.cells:
-        values = _cell_values(cell)
+        values = _cell_values(cell, aims)
         best = values["best"]
         lines.append(
             [
@@ -131,7 +132,7 @@ def status_report(status: Status) -> Group:
                 str(cell.examined),
                 str(len(cell.front)),
                 f"{cell.hypervolume:.4f}",
-                *(_figure(aim, best.get(aim.value)) for aim in Aim),
+                *(_figure(aim, best.get(aim.value)) for aim in aims),
             ]
         )
     return Group(
@@ -170,7 +171,7 @@ def ended_values(store: StudyStore, ended: Ended) -> dict[str, Any]:
 def ended_words(store: StudyStore, ended: Ended, go_on: str) -> str:
     """How a run ended, for people."""
     state = "Complete" if ended.complete else "Stopped as asked"
-    next_step = f"wrenpipe study report {store.place.words} --out FOLDER" if ended.complete else go_on
+    next_step = f"wrenpipe study report {store.again} --out FOLDER" if ended.complete else go_on
     return (
         f"{state}: {ended.examined} of {ended.total} choices examined, {ended.new} of them now in "
         f"{in_words(ended.seconds)}. Next: {next_step}"

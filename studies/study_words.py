@@ -160,5 +160,9 @@ def result_words(cell: CellFound, plan: Plan) -> str:
     if len(cell.broken) == cell.examined:
         return f"Nothing is known: {counted}, and each of them broke."
     known = cell.margin
-    nearest = "" if known is None else f"; the nearest misses the least finger margin by {cell.shortfall:.1f}"
+    nearest = ""
+    if known is not None:
+        nearest = f"; the nearest misses the least finger margin by {cell.shortfall:.1f}"
+        if cell.shortfall == 0.0:
+            nearest = "; the finger margin can be had, but not together with the other limits"
     return f"No instrument keeps the limits so far: {counted}{nearest}."

@@ -22,7 +22,8 @@ import numpy as np
 
 from wrenpipe.search.study import Result, Slot
 from wrenpipe.studies.errors import RequestError
-from wrenpipe.studies.study_store import StudyStore, place_of
+from wrenpipe.studies.study_place import place_of
+from wrenpipe.studies.study_store import StudyStore
 from wrenpipe.studies.study_writing import read_found
 
 REQUEST = """[study]

@@ -26,9 +26,10 @@ from wrenpipe.search.front import Front, front_of
 from wrenpipe.search.study import Plan
 from wrenpipe.studies import study_run
 from wrenpipe.studies.designing import version
+from wrenpipe.studies.study_place import place_of
 from wrenpipe.studies.study_request import read_study_request
 from wrenpipe.studies.study_run import Ended, Workers, run_study
-from wrenpipe.studies.study_store import StudyStore, place_of
+from wrenpipe.studies.study_store import StudyStore
 
 REQUEST = """[study]
 name = "Overhead"

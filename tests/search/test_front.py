@@ -139,6 +139,12 @@ def test_an_instrument_out_of_reach_tells_by_how_much() -> None:
     assert costs[-1] == 9.0
 
 
+def test_a_limit_other_than_the_margin_is_not_told_as_one() -> None:
+    front = front_of(CASE, CHOICES[0], Limits(twelfths=2.0))
+    assert front.members == ()
+    assert front.shortfall == 0.0
+
+
 def test_scatter_is_what_sampled_prints_show() -> None:
     """Drawn errors, notes solved again, the shift that all share taken off: the same to the sampling."""
     programme = programme_of(CASE, CHOICES[0])

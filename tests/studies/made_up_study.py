@@ -53,5 +53,9 @@ def examine(plan: Plan, item: tuple[int, Choice], pause: float = 0.0) -> tuple[F
 
 
 if __name__ == "__main__":
-    study_run.examine = lambda plan, item: examine(plan, item, 0.02)
+
+    def slowly(plan: Plan, item: tuple[int, Choice]) -> tuple[Front, float]:
+        return examine(plan, item, 0.2 if "--workers" in sys.argv else 0.02)
+
+    study_run.examine = slowly
     sys.exit(main(sys.argv[1:]))

@@ -266,13 +266,24 @@ def test_what_drilling_gives_up_is_told(found: StudyFound) -> None:
     made = drilled_instrument(found, 0)
     cell = made.cell
     assert cell.instrument is not None
-    assert given_up(made) == ()
+    limits = found.request.plan.limits
+    assert given_up(made, limits) == ()
     choice, member = cell.instrument
     pressed = replace(member, goal=replace(member.goal, twelfth_limit=made.figures.twelfths - 1.1))
     harder = replace(made, cell=replace(cell, front=((choice, pressed),), chosen=0))
-    assert [words.split(" cents")[0] for words in given_up(harder)] == [
+    assert [words.split(" cents")[0] for words in given_up(harder, limits)] == [
         f"worst twelfth {made.figures.twelfths:.1f}"
     ]
+
+
+def test_limits_that_drilling_breaks_are_told(found: StudyFound) -> None:
+    made = drilled_instrument(found, 0)
+    limits = replace(
+        found.request.plan.limits, margin=made.figures.margin + 0.2, intonation=made.figures.intonation - 0.2
+    )
+    told = " ".join(given_up(made, limits))
+    assert f"finger margin {made.figures.margin:+.2f}" in told
+    assert f"RMS {made.figures.intonation:.1f} cents" in told
 
 
 def test_a_design_tells_where_it_came_from(found: StudyFound) -> None:
