@@ -17,6 +17,8 @@ from wrenpipe.search.choices import HOLE_SIZES, Choice
 
 __all__ = ["Candidate", "Chosen", "choose_set", "step_cost"]
 
+AID = 0.5
+"""What an aid costs by itself, in standard deviations of finger margin (policy): more to make."""
 STEP = 0.2
 """Cost of one change between neighbouring sizes, in standard deviations of finger margin (see `lacks`):
 enough to settle what is nearly equal."""
@@ -65,7 +67,7 @@ def choose_set(sizes: Sequence[Sequence[Candidate]], aims: Sequence[Aim]) -> tup
     chosen: list[Chosen | None] = [None] * len(sizes)
     if not filled:
         return tuple(chosen)
-    own = [np.array([lacks(candidate.figures, aims) for candidate in sizes[n]]) for n in filled]
+    own = [np.array([lacks(c.figures, aims) + AID * len(c.choice.aids) for c in sizes[n]]) for n in filled]
     totals, came_from = [own[0]], []
     for before, here, cost in zip(filled, filled[1:], own[1:], strict=False):
         steps = np.array([[step_cost(a.choice, b.choice) for a in sizes[before]] for b in sizes[here]])

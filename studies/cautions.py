@@ -29,7 +29,7 @@ CAUTIONS: tuple[str, ...] = (
     "leaded brass for such parts.",
     "Children and small parts. Pads, springs, screws and short pieces of rod can be swallowed or "
     "breathed in; whatever passes a 31.7 mm cylinder is a choking hazard for children under three (16 "
-    "CFR 1501, EN 71-1; figure from memory). A child plays under the eye of an adult, with hearing "
+    "CFR 1501, EN 71-1). A child plays under the eye of an adult, with hearing "
     "protection that fits a child.",
     "Solvents, resin and dust. Wear gloves with uncured resin and with solvents, ventilate, and keep "
     "them from flame. Sand and ream wet or with extraction and a mask; needle springs and drill swarf "

@@ -176,7 +176,8 @@ def _map_csv(family: Family) -> str:
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(
         ["size", "hand", "system", "verdict", "aids", "finger_margin_sigma", "binding", "subject",
-         "added_cents", "rms_cents", "worst_cents", "design"]
+         "added_cents", "chosen_margin_sigma", "rms_cents", "worst_cents", "worst_twelfth_cents",
+         "scatter_cents", "design"]
     )  # fmt: skip
     for row, outcome in family.cells():
         values = _cell_values(row, outcome)
@@ -185,8 +186,9 @@ def _map_csv(family: Family) -> str:
             [
                 values["size"], values["hand"], values["system"], values["verdict"] or "fault",
                 " ".join(values.get("aids", ())), values.get("finger_margin_sigma"), binding.get("name"),
-                binding.get("subject"), values.get("added_cents"), values.get("rms_cents"),
-                values.get("worst_cents"), values.get("design"),
+                binding.get("subject"), values.get("added_cents"), values.get("chosen_margin_sigma"),
+                values.get("rms_cents"), values.get("worst_cents"), values.get("worst_twelfth_cents"),
+                values.get("scatter_cents"), values.get("design"),
             ]
         )  # fmt: skip
     return out.getvalue()

@@ -93,7 +93,8 @@ def family_page(family: Family, drawing: bytes) -> str:
 
 def _instruments(family: Family) -> list[str]:
     columns = (
-        "size", "hand", "aids", "finger margin, sd", "binds first", "RMS cents", "worst", "folder",
+        "size", "hand", "aids", "greatest margin", "binds there", "margin as drilled", "RMS cents", "worst",
+        "worst twelfth", "scatter", "folder",
     )  # fmt: skip
     groups = []
     for system, cells in groupby(family.playable(), key=lambda pair: pair[0].system):
@@ -101,20 +102,28 @@ def _instruments(family: Family) -> list[str]:
             (
                 cell.size.words, row.player.name, ", ".join(sorted(cell.aids)) or "none",
                 f"{cell.margin:+.2f}", f"{cell.binding.name} of {cell.binding.subject}",
-                f"{cell.rms:.1f}", signed_cents(cell.worst), row.folder(cell.size),
+                f"{cell.chosen_margin:+.2f}", f"{cell.rms:.1f}", signed_cents(cell.worst),
+                f"{cell.figures.twelfths:.1f}", f"{cell.figures.scatter:.1f}", row.folder(cell.size),
             )
             for row, cell in cells
         ]  # fmt: skip
         groups.append((system, rows))
     if not groups:
         return []
-    words = ("hand", "aids", "binds first")
-    numbers = ("finger margin, sd", "RMS cents", "worst")
+    words = ("size", "hand", "aids", "binds there")
+    numbers = ("greatest margin", "margin as drilled", "RMS cents", "worst", "worst twelfth", "scatter")
     return [
         section(
             "Instruments",
             page_table(columns, groups, numbers=numbers, sentences=words),
-            paragraph("Cents leave forks out and are those of the drilled instrument in the folder.", "note"),
+            paragraph(
+                "Greatest margin: the most finger margin that the size has to give, with what binds there. "
+                "All to the right of it is the drilled instrument in the folder, which takes the comfortable "
+                "margin and spends the rest on its cents. Margins in standard deviations. RMS and worst note "
+                "leave forks out; the worst twelfth does not. Scatter: what a print's errors do to the notes "
+                "beyond the shift that all share, cents RMS.",
+                "note",
+            ),
             kind="wide",
         )
     ]

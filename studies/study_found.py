@@ -24,10 +24,14 @@ Pair = tuple[Choice, Member]
 
 @dataclass(frozen=True, slots=True)
 class CellFound:
-    """One size and hand. front: by growing margin. chosen: a place in the front, None where it is empty, with
-    the reason in one sentence. shortfall: how far below the least margin the nearest instrument was found,
-    standard deviations; infinite when none was, zero when it is another limit that no instrument keeps.
-    least: that margin. broken: choices that could not be examined."""
+    """One size and hand.
+
+    front: by growing margin. labels: a name of each there, by the number of its choice and its place among
+    what that gave, which stays when more is examined. chosen: a place in the front, None where it is empty,
+    with the reason in one sentence. shortfall: how far below the least margin the nearest instrument was
+    found, standard deviations; infinite when none was, zero when it is another limit that no instrument
+    keeps. least: that margin. broken: choices that could not be examined.
+    """
 
     size: Size
     player: str
@@ -35,6 +39,7 @@ class CellFound:
     examined: int
     broken: tuple[Result, ...]
     front: tuple[Pair, ...]
+    labels: tuple[str, ...]
     hypervolume: float
     chosen: int | None
     reason: str
@@ -47,9 +52,11 @@ class CellFound:
 
     @property
     def verdict(self) -> Verdict | None:
-        """Of the chosen instrument; None while nothing has been examined whole."""
-        if self.instrument is not None:
-            return Verdict.WITH_AIDS if self.instrument[0].aids else Verdict.REACHABLE
+        """Plainly reachable when any instrument of the front has no aids, whichever was chosen; None while
+        nothing has been examined whole."""
+        if self.front:
+            plain = any(not choice.aids for choice, _ in self.front)
+            return Verdict.REACHABLE if plain else Verdict.WITH_AIDS
         return Verdict.NOT_REACHABLE if self.examined > len(self.broken) else None
 
     @property
@@ -102,6 +109,7 @@ def found_of(request: StudyRequest, results: Mapping[Slot, Result]) -> StudyFoun
                 examined=len(mine),
                 broken=tuple(result for result in mine if result.front is None),
                 front=fronts[n],
+                labels=_labels(fronts[n], n, results),
                 hypervolume=hypervolume(
                     [member for _, member in fronts[n]], plan.aims, plan.limits, plan.least_keys
                 ),
@@ -112,6 +120,16 @@ def found_of(request: StudyRequest, results: Mapping[Slot, Result]) -> StudyFoun
             )
         )
     return StudyFound(request, tuple(cells), len(results))
+
+
+def _labels(front: tuple[Pair, ...], cell: int, results: Mapping[Slot, Result]) -> tuple[str, ...]:
+    names = {
+        id(member): f"{slot.number + 1:03d}-{place + 1}"
+        for slot, result in results.items()
+        if slot.cell == cell and result.front is not None
+        for place, member in enumerate(result.front.members)
+    }
+    return tuple(names[id(member)] for _, member in front)
 
 
 def _order(member: Member) -> tuple[float, float]:

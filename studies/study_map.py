@@ -14,8 +14,8 @@ __all__ = ["aid_letters", "study_map"]
 
 STUDY_WORDS = MapWords(
     (
-        (Verdict.REACHABLE, "the chosen instrument needs no aids"),
-        (Verdict.WITH_AIDS, "the chosen one has the aids lettered"),
+        (Verdict.REACHABLE, "an instrument without aids keeps the limits"),
+        (Verdict.WITH_AIDS, "only instruments with aids do"),
         (Verdict.NOT_REACHABLE, "none found that keeps the limits"),
         (None, "no choice examined yet, or each one broke"),
     ),
@@ -24,6 +24,7 @@ STUDY_WORDS = MapWords(
         "any aids; where none was found, of the nearest",
         "Standard deviations: 0 just fits, +3.0 is three or more",
         "Size: sounding pitch of the written C",
+        "Letters: aids of the chosen instrument",
         *AID_WORDS.values(),
     ),
 )

@@ -48,7 +48,6 @@ def study_report(found: StudyFound, folder: Path) -> Group:
     return Group(
         Text(found.request.name, style="bold"),
         Text(summary_words(found)),
-        Text(f"Hypervolume {found.hypervolume:.4f}, the mean of the cells."),
         Text(""),
         ruled_table("The chosen instruments", columns, [_row(cell) for cell in found.cells], numbers),
         Text(

@@ -116,6 +116,11 @@ def _request(file: StudyFile, measured: dict[str, HandFile]) -> StudyRequest:
         choices=study.choices,
         generation=study.generation,
     )
+    if plan.least_keys > limits.keys:
+        raise RequestError(
+            f"limits.keys is {limits.keys}; allowed with this menu is {plan.least_keys} or more, which are "
+            "always there."
+        )
     return StudyRequest(file, measured, hands, cells, plan)
 
 

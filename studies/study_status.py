@@ -138,7 +138,10 @@ def status_report(status: Status) -> Group:
     return Group(
         Text(status.name, style="bold"),
         Text(line),
-        Text(f"{pace}Hypervolume {found.hypervolume:.4f}, the mean of the cells."),
+        Text(
+            f"{pace}Hypervolume {found.hypervolume:.4f}, the mean of the cells: the share that fronts cover "
+            "of all that the limits leave open. It only rises; when it stays, little is left to find."
+        ),
         Text(""),
         ruled_table("Hypervolume, and the best of each aim by itself", columns, lines),
         Text("RMS, twelfth, scatter in cents; margin in standard deviations of what is known of the hand."),

@@ -130,7 +130,8 @@ def _cell_values(found: StudyFound, n: int, cell: CellFound) -> dict[str, Any]:
 
 
 def _rounded(value: float) -> float | None:
-    return round(value, DIGITS) if math.isfinite(value) else None
+    # and no zero with a sign
+    return round(value, DIGITS) + 0.0 if math.isfinite(value) else None
 
 
 def front_csv(found: StudyFound) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from wrenpipe.model.pitch import Size
 from wrenpipe.search.aims import Aim, Figures
 from wrenpipe.search.choices import Choice, Menu
+from wrenpipe.search.reach import Verdict
 from wrenpipe.search.stock import stock_of
 from wrenpipe.search.study import Plan
 from wrenpipe.studies.convert import in_mm
@@ -55,11 +56,9 @@ HOLE_WORDS = {
 
 
 def member_name(found: StudyFound, cell: int, place: int) -> str:
-    """Name of one instrument of a front, such as A4-odile-017: the cell's folder and its number there.
-
-    Numbers count from 1 by growing finger margin; they hold until more choices are examined.
-    """
-    return f"{found.request.folder(cell)}-{place + 1:03d}"
+    """Name of one instrument of a front, such as A4-odile-017-3: the cell's folder, the number of the choice
+    there and the place among what that choice gave. It stays when more choices are examined."""
+    return f"{found.request.folder(cell)}-{found.cells[cell].labels[place]}"
 
 
 def chosen_name(found: StudyFound, cell: int) -> str | None:
@@ -140,11 +139,11 @@ def progress_words(found: StudyFound) -> str:
 
 def summary_words(found: StudyFound) -> str:
     """The whole study in two sentences."""
-    plain = sum(cell.instrument is not None and not cell.instrument[0].aids for cell in found.cells)
-    aided = sum(cell.instrument is not None for cell in found.cells) - plain
+    verdicts = [cell.verdict for cell in found.cells]
+    plain, aided = verdicts.count(Verdict.REACHABLE), verdicts.count(Verdict.WITH_AIDS)
     text = (
-        f"Instruments for {plain + aided} of {len(found.cells)} cells (a size and a hand each), {aided} of "
-        f"them with aids; {progress_words(found)}."
+        f"Instruments for {plain + aided} of {len(found.cells)} cells (a size and a hand each), only with "
+        f"aids for {aided}; {progress_words(found)}."
     )
     broken = sum(len(cell.broken) for cell in found.cells)
     return text if not broken else f"{text} {broken} could not be examined."

@@ -228,7 +228,7 @@ def test_the_table_holds_every_member_as_it_is(found: StudyFound, files: dict[st
         assert row["subject"] == member.binding.subject
     chosen = [row["instrument"] for row in rows if row["chosen"] == "yes"]
     assert chosen == [
-        f"{size}-odile-i-{cell.chosen + 1:03d}"
+        f"{size}-odile-i-{cell.labels[cell.chosen]}"
         for size, cell in zip(("G4", "A4"), found.cells, strict=True)
         if cell.chosen is not None
     ]
@@ -266,7 +266,7 @@ def test_what_drilling_gives_up_is_told(found: StudyFound) -> None:
     made = drilled_instrument(found, 0)
     cell = made.cell
     assert cell.instrument is not None
-    limits = found.request.plan.limits
+    limits = replace(found.request.plan.limits, worst=99.0, fork=99.0)
     assert given_up(made, limits) == ()
     choice, member = cell.instrument
     pressed = replace(member, goal=replace(member.goal, twelfth_limit=made.figures.twelfths - 1.1))
@@ -279,11 +279,15 @@ def test_what_drilling_gives_up_is_told(found: StudyFound) -> None:
 def test_limits_that_drilling_breaks_are_told(found: StudyFound) -> None:
     made = drilled_instrument(found, 0)
     limits = replace(
-        found.request.plan.limits, margin=made.figures.margin + 0.2, intonation=made.figures.intonation - 0.2
+        found.request.plan.limits,
+        margin=made.figures.margin + 0.2,
+        intonation=made.figures.intonation - 0.2,
+        worst=1.0,
     )
     told = " ".join(given_up(made, limits))
     assert f"finger margin {made.figures.margin:+.2f}" in told
     assert f"RMS {made.figures.intonation:.1f} cents" in told
+    assert "where 1.0 is the limit" in told
 
 
 def test_a_design_tells_where_it_came_from(found: StudyFound) -> None:
@@ -295,7 +299,7 @@ def test_a_design_tells_where_it_came_from(found: StudyFound) -> None:
     asked = made_by["request"]
     assert (made_by["seed"], asked["study"], asked["cell"], asked["size"]) == (11, NAME, 0, "G4")
     assert asked["hand"] == made_by["hand"]["name"] == PLAYER
-    assert asked["instrument"] == f"G4-odile-i-{cell.chosen + 1:03d}"
+    assert asked["instrument"] == f"G4-odile-i-{cell.labels[cell.chosen]}"
     assert asked["choice"]["keys"] == list(choice.keys)
     assert asked["figures_before_drilling"]["keys"] == member.figures.keys
     assert request_from_values(asked).plan == found.request.plan
@@ -358,7 +362,8 @@ def _many(found: StudyFound, count: int) -> StudyFound:
         (choice, replace(member, figures=Figures(1.0 + k / 100, 20.0 + (7 * k) % 13, k / 100, 5.0, 8)))
         for k in range(count)
     )
-    return replace(found, cells=(replace(cell, front=front, chosen=count // 2),))
+    labels = tuple(f"{k + 1:03d}" for k in range(count))
+    return replace(found, cells=(replace(cell, front=front, labels=labels, chosen=count // 2),))
 
 
 def test_a_long_front_is_thinned_and_says_so(found: StudyFound, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -385,7 +390,11 @@ def test_what_only_the_last_digits_part_is_not_called_best(found: StudyFound) ->
     more = replace(member, figures=Figures(2.0, 9.0, 1.0 + 1e-8, 4.0, 12))
     fewer = replace(member, figures=Figures(9.0, 9.0, 1.0, 4.0, 9))
     page = front_pictures(
-        replace(found, cells=(replace(cell, front=((choice, fewer), (turned, more)), chosen=0),)), 0
+        replace(
+            found,
+            cells=(replace(cell, front=((choice, fewer), (turned, more)), labels=("1-1", "2-1"), chosen=0),),
+        ),
+        0,
     )
     panes = page.split('<div class="pane">')[1:]
     by_pair = dict(zip(combinations(found.request.plan.aims, 2), panes, strict=True))
@@ -496,3 +505,21 @@ def test_changes_between_neighbours_are_named() -> None:
 def test_nothing_has_no_sign() -> None:
     assert figure_words(Aim.MARGIN, Figures(1.0, 1.0, -1e-9, 1.0, 9)) == "0.00"
     assert figure_words(Aim.MARGIN, Figures(1.0, 1.0, -0.5, 1.0, 9)) == "\N{MINUS SIGN}0.50"
+
+
+def test_names_stay_when_more_is_examined(found: StudyFound, request_: StudyRequest) -> None:
+    """An instrument keeps its name, whatever joins the front later."""
+    cell = found.cells[0]
+    by_member = dict(zip((id(m) for _, m in cell.front), cell.labels, strict=True))
+    assert len(set(cell.labels)) == len(cell.labels)
+    first = cell.front[0][0]
+    results = {
+        Slot(0, n): Result(choice, Front(choice, tuple(m for c, m in cell.front if c == choice), 0.0))
+        for n, choice in enumerate(dict.fromkeys(choice for choice, _ in cell.front))
+    }
+    one = found_of(request_, {slot: r for slot, r in results.items() if r.choice == first})
+    more = found_of(request_, results)
+    names = dict(zip((id(m) for _, m in more.cells[0].front), more.cells[0].labels, strict=True))
+    for (_, member), label in zip(one.cells[0].front, one.cells[0].labels, strict=True):
+        assert names.get(id(member), label) == label
+    assert by_member.keys() >= names.keys()
