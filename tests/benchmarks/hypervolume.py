@@ -46,6 +46,7 @@ from wrenpipe.model.sensitivity import AS_PRINTED
 from wrenpipe.search import front
 from wrenpipe.search.aims import Aim, key_count
 from wrenpipe.search.choices import Case, Choice, Menu, programme_of
+from wrenpipe.search.figures import figures_of
 from wrenpipe.search.front import Front, Limits, front_of, hypervolume
 from wrenpipe.search.reach import free_optimum
 from wrenpipe.search.samplers import draw_seed, propose
@@ -121,9 +122,7 @@ def studied(menu: Menu, limits: Limits, seed: int, done: Sequence[Front]) -> Ite
     yield from menu.plain()
     for number in range(len(menu.plain()), len(menu)):
         told = [(one.choice, one.best(AIMS, limits, limits.keys)) for one in done]
-        drawn = propose(menu, told, [], len(AIMS), draw_seed(seed, 0, number, number))
-        assert drawn is not None
-        yield drawn
+        yield from propose(menu, told, [], len(AIMS), [draw_seed(seed, 0, number, number)])
 
 
 # The inner search on finite differences ---------------------------------------------------------------
@@ -204,7 +203,7 @@ def at_random(case: Case, menu: Menu, trace: Trace, seed: int, blind: bool) -> N
 # No hand ----------------------------------------------------------------------------------------------
 
 
-def alone(case: Case, programme: Programme, trace: Trace, keys: int) -> None:
+def alone(case: Case, programme: Programme, trace: Trace) -> None:
     """Our own search without a hand: the free optimum, then its worst twelfth pressed as a front's is."""
     limits = trace.limits
     programme = programme.without_hand()
@@ -213,7 +212,7 @@ def alone(case: Case, programme: Programme, trace: Trace, keys: int) -> None:
         tolerance = replace(case.tolerance, worst=limits.worst, fork=limits.fork)
         at: Tuned | None = front.polished(programme, free_optimum(programme, tolerance), goal)
         while at is not None and at.outcome.violation <= front.FEASIBLE:
-            figures = front.figures_of(programme, at, keys)
+            figures = figures_of(programme, at)
             if limits.keep(figures):
                 trace.add([Point(figures)])
             limit = figures.twelfths * front.TWELFTH_STEP
@@ -357,7 +356,7 @@ def main() -> None:
 
     free = Trace(NO_HAND, limits)
     handless = replace(ring, programme=programme_of(case, first).without_hand(), aims=NO_HAND)
-    alone(case, handless.programme, free, key_count(handless.programme.mapping.space.system))
+    alone(case, handless.programme, free)
     others = handless.all(chosen.seconds / 2, chosen.charts / 2)
     table(f"No hand, {words(first)}", {"ours": free} | others)
     ratios({"ours": free}, others)

@@ -122,8 +122,8 @@ def ray_task(folder: Path) -> float:
         return 1e3 * (time.perf_counter() - began) / tasks
 
 
-def real(folder: Path, workers: int, choices: int) -> Ended:
-    return run_study(begin(folder, f"real-{workers}", choices), Workers(workers), silent)
+def real(folder: Path, workers: int, choices: int, name: str = "real") -> Ended:
+    return run_study(begin(folder, f"{name}-{workers}", choices), Workers(workers), silent)
 
 
 def main() -> None:
@@ -133,6 +133,7 @@ def main() -> None:
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as text:
         folder = Path(text)
+        real(folder, 1, 1, "warm")
         one, two = real(folder, 1, asked.choices), real(folder, 2, asked.choices)
         rows = leader(folder, asked.empty)
         task = ray_task(folder)
