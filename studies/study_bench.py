@@ -28,7 +28,7 @@ from wrenpipe.studies.study_words import figures_words, member_name
 SHOWN = 0.05
 """Half of the last digit that people are told."""
 
-__all__ = ["Drilled", "drilled_instrument", "given_up", "instrument_files"]
+__all__ = ["Drilled", "all_drilled", "drilled_instrument", "given_up", "instrument_files"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,10 +100,15 @@ def given_up(made: Drilled, limits: Limits) -> tuple[str, ...]:
     return tuple(lost)
 
 
-def instrument_files(found: StudyFound, cell: int) -> dict[str, bytes]:
-    """Everything for the bench about a cell's chosen instrument, by file name. Raises ValueError where
-    there is none."""
-    made = drilled_instrument(found, cell)
+def all_drilled(found: StudyFound) -> dict[int, Drilled]:
+    """Every chosen instrument, by cell."""
+    return {n: drilled_instrument(found, n) for n, cell in enumerate(found.cells) if cell.chosen is not None}
+
+
+def instrument_files(found: StudyFound, cell: int, made: Drilled | None = None) -> dict[str, bytes]:
+    """Everything for the bench about a cell's chosen instrument, by file name. made: it, where it has been
+    drilled already. Raises ValueError where there is none."""
+    made = drilled_instrument(found, cell) if made is None else made
     there, request, lost = made.cell, _made_by_request(found, cell), given_up(made, found.request.plan.limits)
     bench = Bench(
         programme=made.programme,

@@ -69,11 +69,12 @@ class CellFound:
 
 @dataclass(frozen=True, slots=True)
 class StudyFound:
-    """A whole study. cells: in the plan's order."""
+    """A whole study. cells: in the plan's order. begun_by: the version that began it, or empty."""
 
     request: StudyRequest
     cells: tuple[CellFound, ...]
     examined: int
+    begun_by: str = ""
 
     @property
     def total(self) -> int:
@@ -85,7 +86,7 @@ class StudyFound:
         return sum(cell.hypervolume for cell in self.cells) / len(self.cells)
 
 
-def found_of(request: StudyRequest, results: Mapping[Slot, Result]) -> StudyFound:
+def found_of(request: StudyRequest, results: Mapping[Slot, Result], begun_by: str = "") -> StudyFound:
     """Draw up what the results say."""
     plan = request.plan
     fronts = [
@@ -119,7 +120,7 @@ def found_of(request: StudyRequest, results: Mapping[Slot, Result]) -> StudyFoun
                 least=plan.limits.margin,
             )
         )
-    return StudyFound(request, tuple(cells), len(results))
+    return StudyFound(request, tuple(cells), len(results), begun_by)
 
 
 def _labels(front: tuple[Pair, ...], cell: int, results: Mapping[Slot, Result]) -> tuple[str, ...]:

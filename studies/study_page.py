@@ -49,7 +49,7 @@ def study_page(found: StudyFound, drawing: bytes, made: Mapping[int, Drilled]) -
     hands = request.hands
     warnings = [f"{name}: {warning}" for name, hand in hands.items() for warning in hand.warnings]
     anchors = [(f"cell-{n}", f"{_title(cell)}") for n, cell in enumerate(found.cells)]
-    again = {"version": version(), "seed": request.plan.seed, **request.values()}
+    again = {"version": found.begun_by or version(), "seed": request.plan.seed, **request.values()}
     parts = [
         heading(request.name),
         paragraph("What each instrument would give up for another, and the one to make.", "lead"),

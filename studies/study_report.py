@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 
 from rich.console import Group
@@ -10,7 +11,7 @@ from rich.text import Text
 from wrenpipe.search.aims import Aim
 from wrenpipe.search.reach import Verdict
 from wrenpipe.studies.store import json_text
-from wrenpipe.studies.study_bench import drilled_instrument, instrument_files
+from wrenpipe.studies.study_bench import Drilled, all_drilled, instrument_files
 from wrenpipe.studies.study_found import CellFound, StudyFound
 from wrenpipe.studies.study_map import aid_letters, study_map
 from wrenpipe.studies.study_page import study_page
@@ -24,11 +25,10 @@ STUDY_FILES = ("study.json", "front.csv", "map.svg", "report.html")
 SHORT = {Verdict.REACHABLE: "yes", Verdict.WITH_AIDS: "aids", Verdict.NOT_REACHABLE: "none", None: "not yet"}
 
 
-def study_files(found: StudyFound) -> dict[str, bytes]:
-    """Everything about the whole study, by file name; the chosen instruments are drilled for it."""
-    made = {
-        n: drilled_instrument(found, n) for n, cell in enumerate(found.cells) if cell.instrument is not None
-    }
+def study_files(found: StudyFound, made: Mapping[int, Drilled] | None = None) -> dict[str, bytes]:
+    """Everything about the whole study, by file name. made: the chosen instruments by cell, where they have
+    been drilled already."""
+    made = all_drilled(found) if made is None else made
     drawing = study_map(found)
     return {
         "study.json": (json_text(found_values(found)) + "\n").encode(),

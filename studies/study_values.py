@@ -77,6 +77,7 @@ def found_values(found: StudyFound) -> dict[str, Any]:
     return {
         "schema": STUDY_SCHEMA,
         "version": version(),
+        "begun_by_version": found.begun_by or None,
         "seed": plan.seed,
         "name": request.name,
         **request.values(),

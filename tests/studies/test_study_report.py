@@ -348,7 +348,7 @@ def test_the_terminal_gets_a_line_for_each_cell(found: StudyFound) -> None:
 
 def test_one_aim_has_no_pairs(results: dict[Slot, Result], monkeypatch: pytest.MonkeyPatch) -> None:
     request = _asked(aims=["intonation"])
-    monkeypatch.setattr(report_module, "drilled_instrument", lambda found, n: None)
+    monkeypatch.setattr(report_module, "all_drilled", lambda found: dict.fromkeys(range(len(found.cells))))
     page = study_files(found_of(request, results))["report.html"].decode()
     assert "<input" not in page
     assert "there is no pair of aims to draw" in page
@@ -367,7 +367,7 @@ def _many(found: StudyFound, count: int) -> StudyFound:
 
 
 def test_a_long_front_is_thinned_and_says_so(found: StudyFound, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(report_module, "drilled_instrument", lambda found, n: None)
+    monkeypatch.setattr(report_module, "all_drilled", lambda found: dict.fromkeys(range(len(found.cells))))
     files = study_files(_many(found, 400))
     page = files["report.html"].decode()
     assert "150 of 400 instruments are drawn" in page
