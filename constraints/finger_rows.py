@@ -23,9 +23,10 @@ from numpy.typing import NDArray
 
 from wrenpipe.constraints.design_space import DesignSpace
 from wrenpipe.constraints.families import Crowding, Family, Linear, Seals, TipGaps, rows_of
-from wrenpipe.constraints.hand import Digit, Hand
+from wrenpipe.constraints.hand import Hand
 from wrenpipe.constraints.lanes import RUNNING_CLEARANCE, lane_room
 from wrenpipe.constraints.margins import Severity
+from wrenpipe.constraints.measures import Digit, side_of
 from wrenpipe.constraints.rows import Label, Row
 from wrenpipe.model.geometry import Finger, HolePlace
 
@@ -120,10 +121,10 @@ def finger_rows(
     yield from rows_of(finger_families(space, hand, lanes, policy, flare_from), v)
 
 
-def _pad_sd(hand: Hand, digit: Digit, policy: FingerPolicy) -> float:
+def _pad_sd(hand: Hand, finger: Finger, policy: FingerPolicy) -> float:
     """Standard deviation of a pad's half width: it is as uncertain as the tip is broad."""
-    tip = hand.tip_breadth[digit]
-    return math.hypot(hand.pad_half_width(digit) * tip.sd / tip.value, policy.print_sd)
+    tip = hand.tip(finger)
+    return math.hypot(hand.pad_half_width(finger) * tip.sd / tip.value, policy.print_sd)
 
 
 def _fingered(space: DesignSpace) -> list[tuple[int, HolePlace, Finger]]:
@@ -147,10 +148,10 @@ def _seals(space: DesignSpace, hand: Hand, policy: FingerPolicy) -> Seals:
     """The pad's contact ellipse holds the hole and a land all round, in sixteen directions."""
     angles = np.arange(DIRECTIONS) * (2 * math.pi / DIRECTIONS)
     found = _fingered(space)
-    digits = [DIGITS[finger] for _, _, finger in found]
+    fingers = [finger for _, _, finger in found]
     labels = tuple(
         Label(
-            "seal", f"{finger} on {place.name}", policy.land, _pad_sd(hand, DIGITS[finger], policy), SOFT,
+            "seal", f"{finger} on {place.name}", policy.land, _pad_sd(hand, finger, policy), SOFT,
             advice="a smaller hole, a ring key with a hole through it, or a plateau key",
         )
         for _, place, finger in found
@@ -163,8 +164,8 @@ def _seals(space: DesignSpace, hand: Hand, policy: FingerPolicy) -> Seals:
         tip=np.array([space.tip(finger) for _, _, finger in found], dtype=np.int64),
         turn=np.array([_slant(space, finger) for _, _, finger in found], dtype=np.int64),
         side=np.array([_side(finger) for _, _, finger in found]),
-        across=np.array([hand.pad_half_width(digit) for digit in digits]),
-        along=np.array([hand.pad_half_length(digit) for digit in digits]),
+        across=np.array([hand.pad_half_width(finger) for finger in fingers]),
+        along=np.array([hand.pad_half_length(finger) for finger in fingers]),
         land=policy.land,
         blocks=(space.hole_x.start, space.hole_diameter.start, space.hole_azimuth.start),
         radius=space.outer_radius,
@@ -176,7 +177,7 @@ def _tip_need(
 ) -> tuple[float, float]:
     """Room that two neighbouring fingertips need, and its deviation: one hand's fingers are broad or
     slim together, so their deviations add."""
-    first, second = hand.tip_breadth[DIGITS[upper]], hand.tip_breadth[DIGITS[lower]]
+    first, second = hand.tip(upper), hand.tip(lower)
     group = max(CLUSTER.get(upper, 0.0), CLUSTER.get(lower, 0.0))
     need = policy.squeeze * (first.value + second.value) / 2 + lane_room(lanes, upper, lower) + group
     return need, math.hypot(policy.squeeze * (first.sd + second.sd) / 2, policy.print_sd)
@@ -186,8 +187,8 @@ def _joint_need(hand: Hand, policy: FingerPolicy, upper: Finger, lower: Finger) 
     """The same at the middle joints, told as room at the tips: fingers pressed together at their tips
     fan out to the knuckles, so the joints stand apart by a mean of both distances."""
     digit = DIGITS[upper]
-    first, second = hand.joint_breadth[digit], hand.joint_breadth[DIGITS[lower]]
-    knuckles = KNUCKLES[digit] * hand.breadth.value
+    first, second = hand.joint(upper), hand.joint(lower)
+    knuckles = KNUCKLES[digit] * hand.breadth(side_of(upper)).value
     need = (policy.squeeze * (first.value + second.value) / 2 - (1 - TO_JOINT) * knuckles) / TO_JOINT
     return need, math.hypot(policy.squeeze * (first.sd + second.sd) / 2, policy.print_sd) / TO_JOINT
 
@@ -257,7 +258,8 @@ def _stretch(space: DesignSpace, hand: Hand, policy: FingerPolicy) -> TipGaps:
     """Neighbouring tips within the span of that pair; little fingers reach all their touchpieces."""
     labels, pairs = [], []
     for order in (LEFT, RIGHT):
-        for span, (upper, lower) in zip(hand.spans, itertools.pairwise(order), strict=True):
+        for upper, lower in itertools.pairwise(order):
+            span = hand.span(upper, lower)
             limit = policy.span_share * span.value - CLUSTER.get(lower, 0.0)
             labels.append(
                 Label(
@@ -277,7 +279,7 @@ def _stretch(space: DesignSpace, hand: Hand, policy: FingerPolicy) -> TipGaps:
 
 def _thumb_against_index(space: DesignSpace, hand: Hand) -> Iterator[tuple[Label, float, dict[int, float]]]:
     """The left thumb opposes its index finger across the body, within reach along it either way."""
-    span = hand.thumb_index_span
+    span = hand.span(Finger.L_THUMB, Finger.L1)
     label = Label("thumb against index", "left thumb and left index", span.value, span.sd, SOFT, upper=True)
     thumb, index = space.tip(Finger.L_THUMB)[0], space.tip(Finger.L1)[0]
     for sign in (1.0, -1.0):
@@ -293,21 +295,20 @@ def _rolls(
         place = next((p for p in space.system.places if p.finger is finger), None)
         if not keys or place is None:
             continue
-        digit = DIGITS[finger]
         need = policy.land + RUNNING_CLEARANCE + policy.touch
         label = Label(
-            "roll", f"{finger} from {place.name} to {' and '.join(keys)}", need, _pad_sd(hand, digit, policy),
-            SOFT, advice="a smaller hole, or the touchpiece split in two",
+            "roll", f"{finger} from {place.name} to {' and '.join(keys)}", need,
+            _pad_sd(hand, finger, policy), SOFT, advice="a smaller hole, or the touchpiece split in two",
         )  # fmt: skip
         column = space.hole_diameter.start + space.system.places.index(place)
-        yield label, hand.pad_half_width(digit) + roll - need, {column: -0.5}
+        yield label, hand.pad_half_width(finger) + roll - need, {column: -0.5}
 
 
 def _bell(
     space: DesignSpace, hand: Hand, policy: FingerPolicy, flare_from: tuple[float, float]
 ) -> tuple[Label, float, dict[int, float]]:
     """The right little finger stays clear of the bell."""
-    breadth = hand.tip_breadth[Digit.LITTLE]
+    breadth = hand.tip(Finger.R4)
     offset, by_foot = flare_from
     need = breadth.value / 2
     label = Label(

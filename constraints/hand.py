@@ -1,74 +1,66 @@
-"""A hand: what one player's fingers cover and how far apart they get, each with its spread."""
+"""A player's two hands: what their fingers cover and how far apart they get, each with its spread."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from enum import IntEnum
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Final
 
 import numpy as np
 
-from wrenpipe.constraints.population import (
+from wrenpipe.constraints.gloves import glove_table
+from wrenpipe.constraints.measures import (
     BREADTH,
     CIRCUMFERENCE,
+    HANDS,
     JOINTS,
     LENGTH,
     MEASURES,
+    ONE_HAND,
+    SPANS,
     TIPS,
     FloatArray,
-    Group,
-    Population,
-    believed_groups,
-    proportions,
-    read_table,
+    Side,
+    column,
+    digit_of,
+    side_of,
+    span_of,
 )
+from wrenpipe.constraints.population import Population
+from wrenpipe.constraints.proportions import proportions
+from wrenpipe.constraints.surveys import believed_groups
+from wrenpipe.model.geometry import Finger
 
 __all__ = [
     "GIVEN_MEASURES",
-    "Digit",
     "Estimate",
     "Hand",
     "HandError",
-    "glove_index",
+    "Measured",
     "hand_from_glove",
     "hand_from_measurements",
+    "hand_of",
+    "measuring_sd",
+    "plain",
     "plausible_range",
-    "size_by_girth",
-    "size_by_length",
     "spread_span",
 ]
 
 _MM: Final = 1e-3
 
+GIVEN_MEASURES: Final[tuple[str, ...]] = tuple(
+    MEASURES[n] for n in (LENGTH, BREADTH, CIRCUMFERENCE, *range(TIPS.start, ONE_HAND))
+)
+"""What a player may measure, m; a finger's breadth is that of its last segment."""
+
+Measured = Mapping[Side | None, Mapping[str, float]]
+"""Lengths by name, m, of one hand, or (None) of both, which then count as the mean of both."""
+
 
 class HandError(ValueError):
     """A glove size or a measurement that no hand can have; the message says what is allowed."""
-
-
-class Digit(IntEnum):
-    """The digits in the order of every tuple of five."""
-
-    THUMB = 0
-    INDEX = 1
-    MIDDLE = 2
-    RING = 3
-    LITTLE = 4
-
-
-_SPANS: Final[dict[str, tuple[Digit, Digit]]] = {
-    "index_middle_span": (Digit.INDEX, Digit.MIDDLE),
-    "middle_ring_span": (Digit.MIDDLE, Digit.RING),
-    "ring_little_span": (Digit.RING, Digit.LITTLE),
-}
-
-_HAND_MEASURES: Final = (LENGTH, BREADTH, CIRCUMFERENCE)
-_SIZE_MEASURES: Final = tuple(MEASURES[i] for i in _HAND_MEASURES) + MEASURES[TIPS.start :]
-
-GIVEN_MEASURES: Final[tuple[str, ...]] = (*_SIZE_MEASURES, *_SPANS)
-"""What a player may measure, m; a finger's breadth is that of its last segment."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,60 +77,95 @@ class Estimate:
             )
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Hand:
-    """One hand in metres, every length with its spread.
+    """Both hands of one player in metres, with what is known of them together.
 
-    origin: where it came from, in plain words. length: wrist crease to middle tip. breadth: across
-    the knuckles. tip_breadth, joint_breadth: five each, thumb to little, of the last segment and of
-    the first joint beyond the knuckle. spans: greatest distance between the pads of index-middle,
-    middle-ring and ring-little, all fingers spread and curved. thumb_index_span: how far along a
-    thin body the thumb behind it and the index finger in front can be apart. measured: the measures
-    the player gave. warnings: one sentence each.
+    origin: where they came from, in plain words; people: whom what is not measured was taken from.
+    mean (38,), covariance (38, 38): left hand then right in the order of MEASURES, kept read-only.
+    measured: what the player gave. warnings: one sentence each.
     """
 
     origin: str
-    length: Estimate
-    breadth: Estimate
-    tip_breadth: tuple[Estimate, ...]
-    joint_breadth: tuple[Estimate, ...]
-    spans: tuple[Estimate, ...]
-    thumb_index_span: Estimate
-    measured: frozenset[str]
-    warnings: tuple[str, ...]
+    people: str
+    mean: FloatArray
+    covariance: FloatArray
+    measured: frozenset[str] = frozenset()
+    warnings: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
-        counts = len(self.tip_breadth), len(self.joint_breadth), len(self.spans)
-        if counts != (len(Digit), len(Digit), len(_SPANS)):
-            raise ValueError(f"hand has {counts} tip breadths, joint breadths, spans: (5, 5, 3) are needed")
+        if self.mean.shape != (HANDS,) or self.covariance.shape != (HANDS, HANDS):
+            raise ValueError(
+                f"hand has shapes {self.mean.shape} and {self.covariance.shape}: "
+                f"({HANDS},) and ({HANDS}, {HANDS}) are needed"
+            )
+        if not (np.isfinite(self.mean).all() and (self.mean > 0.0).all()):
+            raise ValueError("a measure of the hand is not above 0")
+        self.mean.setflags(write=False)
+        self.covariance.setflags(write=False)
 
-    def pad_half_width(self, digit: Digit) -> float:
+    def estimate(self, at: int) -> Estimate:
+        """One measure by its column in the vector of both hands."""
+        return Estimate(float(self.mean[at]), math.sqrt(max(float(self.covariance[at, at]), 0.0)))
+
+    def length(self, side: Side = Side.RIGHT) -> Estimate:
+        """Wrist crease to the tip of the middle finger."""
+        return self.estimate(column(LENGTH, side))
+
+    def breadth(self, side: Side = Side.RIGHT) -> Estimate:
+        """Across the four knuckles."""
+        return self.estimate(column(BREADTH, side))
+
+    def tip(self, finger: Finger) -> Estimate:
+        """Breadth of a finger's last segment."""
+        return self.estimate(tip_column(finger))
+
+    def joint(self, finger: Finger) -> Estimate:
+        """Breadth of a finger's first joint beyond the knuckle."""
+        return self.estimate(joint_column(finger))
+
+    def span(self, first: Finger, second: Finger) -> Estimate:
+        """Greatest distance between the pads of two neighbours, spread and curved."""
+        return self.estimate(span_of(first, second))
+
+    def pad_half_width(self, finger: Finger) -> float:
         """Half the width of the flat pad, across the finger, m."""
-        return proportions().pad_width_share * self.tip_breadth[digit].value / 2.0
+        return proportions().pad_width_share * self.tip(finger).value / 2.0
 
-    def pad_half_length(self, digit: Digit) -> float:
+    def pad_half_length(self, finger: Finger) -> float:
         """Half the length of the flat pad, along the finger, m (policy)."""
-        return proportions().pad_length_share * self.tip_breadth[digit].value / 2.0
+        return proportions().pad_length_share * self.tip(finger).value / 2.0
+
+    def sd_of(self, weights: FloatArray) -> float:
+        """Standard deviation of weights @ measures, weights (38,)."""
+        return math.sqrt(max(float(weights @ self.covariance @ weights), 0.0))
+
+    def like(self, mean: FloatArray) -> Hand:
+        """The same knowledge about another mean (38,), m."""
+        return replace(self, mean=mean)
+
+    def settled(self, measures: FloatArray) -> Hand:
+        """A player whose every measure (38,) is known exactly."""
+        return replace(self, mean=measures, covariance=np.zeros((HANDS, HANDS)))
 
 
-@dataclass(frozen=True, slots=True)
-class _GloveTable:
-    """Sizes with their hand lengths, and the straight line through those; lengths in m."""
+def tip_column(finger: Finger) -> int:
+    """Column of the breadth of a finger's last segment in the vector of both hands."""
+    return column(TIPS.start + digit_of(finger), side_of(finger))
 
-    sizes: tuple[float, ...]
-    lengths: tuple[float, ...]
-    girth_step: float
-    length_step: float
-    length_at_zero: float
-    smallest: float
-    largest: float
-    choice_sd: float
-    scarce_share: float
-    scarce_window: float
+
+def joint_column(finger: Finger) -> int:
+    """Column of the breadth of a finger's middle joint in the vector of both hands."""
+    return column(JOINTS.start + digit_of(finger), side_of(finger))
+
+
+def hand_of(population: Population) -> Hand:
+    """The average player of a population, with the spread among all of them."""
+    return _hand(population, f"{population.label}, the average of them")
 
 
 def hand_from_glove(size: float, population: Population) -> Hand:
-    """The hand of somebody in the population who wears this glove size, with the spread among them.
+    """The hands of somebody in the population who wears this glove size, with the spread among them.
 
     A glove is picked by girth and length together: the population is conditioned on glove_index
     having come out as this size, give or take the choice people have, so girth and length keep
@@ -147,75 +174,50 @@ def hand_from_glove(size: float, population: Population) -> Hand:
 
     Raises HandError outside sizes 4 to 13.
     """
-    table = _glove_table()
+    table = glove_table()
     if not (math.isfinite(size) and table.smallest <= size <= table.largest):
         raise HandError(
             f"glove size is {size:g}: {table.smallest:g} to {table.largest:g} is allowed "
             f"(hand lengths are tabulated for {table.sizes[0]:g} to {table.sizes[-1]:g}; half sizes are fine)"
         )
-    row = np.zeros((1, len(MEASURES)))
-    row[0, LENGTH] = 0.5 / table.length_step
-    row[0, CIRCUMFERENCE] = 0.5 / table.girth_step
+    row = np.zeros((1, HANDS))
+    for side in Side:
+        row[0, column(LENGTH, side)] = 0.25 / table.length_step
+        row[0, column(CIRCUMFERENCE, side)] = 0.25 / table.girth_step
     linear_size = size + 0.5 * table.length_at_zero / table.length_step
     wearers = population.conditioned(row, np.array([linear_size]), np.array([table.choice_sd]))
     return _hand(
-        wearers,
-        origin=f"glove size {size:g} ({population.label})",
-        measures={},
-        warnings=_glove_warnings(size, population),
+        wearers, f"glove size {size:g} ({population.label})", warnings=_glove_warnings(size, population)
     )
 
 
-def hand_from_measurements(measures: Mapping[str, float], population: Population) -> Hand:
-    """The player's own hand: what was measured, and the rest from the population given that.
+def hand_from_measurements(measures: Measured, population: Population) -> Hand:
+    """The player's own hands: what was measured, and the rest from the population given that.
 
-    measures: any of GIVEN_MEASURES, m. Hand and finger sizes condition the population, each with
-    what a caliper or a rule is good for; a span given replaces the modelled one. Raises HandError
-    when nothing is given, a name is unknown or a length lies outside plausible_range.
+    measures: any of GIVEN_MEASURES, m, of either hand or of both. They condition the population, each
+    with what a caliper, a rule or a spread along a rule is good for. Raises HandError when nothing is
+    given, a name is unknown or a length lies outside plausible_range.
     """
-    _check(measures)
-    given = tuple(name for name in _SIZE_MEASURES if name in measures)
-    people = population
-    warnings: list[str] = []
-    if given:
-        rows, values, noise_sd = _observed(given, measures)
-        people = population.conditioned(rows, values, noise_sd)
-        warnings += _measurement_warnings(given, measures, population)
-    else:
-        warnings.append(
-            f"only spans were measured: length and breadths are the average of {population.label}"
-        )
+    given = [(side, name, value) for side, by_name in measures.items() for name, value in by_name.items()]
+    if not given:
+        raise HandError(f"no measure was given: at least one of {', '.join(GIVEN_MEASURES)} is needed")
+    for _, name, value in given:
+        low, high = plausible_range(name)
+        if not low <= value <= high:
+            raise HandError(
+                f"{plain(name)} is {value / _MM:.1f} mm: {low / _MM:.1f} to {high / _MM:.1f} mm is allowed"
+            )
+    people = population.conditioned(*_observed(given))
+    names = ", ".join(_whose(side, name) for side, name, _ in given)
     return _hand(
         people,
-        origin="own measurements: " + ", ".join(_plain(n) for n in GIVEN_MEASURES if n in measures),
-        measures=measures,
-        warnings=tuple(warnings),
+        f"own measurements: {names}",
+        measured=frozenset(_whose(side, name) for side, name, _ in given),
+        warnings=tuple(_measurement_warnings(given, population)),
     )
 
 
-def size_by_girth(circumference: float) -> float:
-    """Glove size by hand circumference (m) alone: one per inch (EN ISO 21420:2020)."""
-    return circumference / _glove_table().girth_step
-
-
-def size_by_length(length: float) -> float:
-    """Glove size by hand length (m) alone: piecewise linear in the table of EN ISO 21420:2020.
-
-    The end pieces carry on beyond sizes 6 and 11.
-    """
-    table = _glove_table()
-    last = len(table.lengths) - 2
-    piece = min(max(int(np.searchsorted(table.lengths, length)) - 1, 0), last)
-    low, high = table.lengths[piece : piece + 2]
-    return table.sizes[piece] + (table.sizes[piece + 1] - table.sizes[piece]) * (length - low) / (high - low)
-
-
-def glove_index(length: float, circumference: float) -> float:
-    """The size somebody is taken to look for: mean of the sizes by length and by girth (policy)."""
-    return (size_by_length(length) + size_by_girth(circumference)) / 2.0
-
-
-def spread_span(length: float, breadth: float, first: Digit, second: Digit) -> float:
+def spread_span(length: float, breadth: float, first: int, second: int) -> float:
     """Greatest distance between two fingers' pads, all spread and curved, for a hand of this size, m.
 
     The flat model of Proportions.spread_offset; raises ValueError for the thumb.
@@ -230,135 +232,90 @@ def plausible_range(name: str) -> tuple[float, float]:
     Five standard deviations beyond the means of eight-year-olds, women and men. Raises HandError for
     another name.
     """
-    lows, highs = zip(*(_group_range(name, group) for group in believed_groups()), strict=True)
-    return min(lows), max(highs)
+    if name not in GIVEN_MEASURES:
+        raise HandError(f"measure {name!r} is not known: {', '.join(GIVEN_MEASURES)} are allowed")
+    return _believed(MEASURES.index(name))
 
 
-def _hand(
-    people: Population, *, origin: str, measures: Mapping[str, float], warnings: tuple[str, ...]
-) -> Hand:
-    """The mean hand of these people; spans among the measures are taken as they are."""
-    mean, covariance = people.mean(), people.covariance()
-    estimates = tuple(
-        Estimate(float(value), math.sqrt(float(variance)))
-        for value, variance in zip(mean, np.diag(covariance), strict=True)
-    )
-    measuring = proportions().span_measuring_relative_sd
-    return Hand(
-        origin=origin,
-        length=estimates[LENGTH],
-        breadth=estimates[BREADTH],
-        tip_breadth=estimates[TIPS],
-        joint_breadth=estimates[JOINTS],
-        spans=tuple(
-            Estimate(measures[name], measuring * measures[name])
-            if name in measures
-            else _modelled_span(mean, covariance, *digits)
-            for name, digits in _SPANS.items()
-        ),
-        thumb_index_span=_opposed_span(estimates[LENGTH]),
-        measured=frozenset(measures),
-        warnings=warnings,
-    )
+def measuring_sd(name: str, value: float) -> float:
+    """One standard deviation, m, of what somebody reads off their own hand."""
+    shape, at = proportions(), MEASURES.index(name)
+    if at >= SPANS.start:
+        return shape.span_measuring_relative_sd * value
+    return shape.finger_measuring_sd if at >= TIPS.start else shape.hand_measuring_sd
 
 
-def _modelled_span(mean: FloatArray, covariance: FloatArray, first: Digit, second: Digit) -> Estimate:
-    """Span of the mean hand; the spread of length and breadth is added to the model's own 15 %."""
-    across_breadth, across_length, along_length = proportions().spread_offset(first, second)
-    length, breadth = float(mean[LENGTH]), float(mean[BREADTH])
-    span = spread_span(length, breadth, first, second)
-    across = across_breadth * breadth + across_length * length
-    slope = np.zeros(len(MEASURES))
-    slope[BREADTH] = across_breadth * across / span
-    slope[LENGTH] = (across_length * across + along_length**2 * length) / span
-    variance = float(slope @ covariance @ slope) + (proportions().span_relative_sd * span) ** 2
-    return Estimate(span, math.sqrt(variance))
-
-
-def _opposed_span(length: Estimate) -> Estimate:
-    """How far along a thin body the opposed thumb gets from the index finger.
-
-    The curved thumb swings about the root of its metacarpal; of the angle to the spread index
-    finger (Chatzioglou et al. 2024) the share left at half flexion remains, and the span is the
-    chord of that swing (policy, untried). Its SD joins the model's 15 %, that angle's and the hand's.
-    """
-    shape = proportions()
-    angle = shape.spread[Digit.THUMB]
-    share = 2.0 * shape.curved_reach(Digit.THUMB) * math.sin(shape.opposed_swing_left * angle / 2.0)
-    relative = math.hypot(shape.span_relative_sd, shape.spread_sd[Digit.THUMB] / angle)
-    span = share * length.value
-    return Estimate(span, math.hypot(relative * span, share * length.sd))
-
-
-def _observed(
-    names: Sequence[str], measures: Mapping[str, float]
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """What was measured as rows onto MEASURES (m, 15), values (m,) and measuring SD (m,)."""
-    shape = proportions()
-    columns = [MEASURES.index(name) for name in names]
-    noise = [shape.hand_measuring_sd if i in _HAND_MEASURES else shape.finger_measuring_sd for i in columns]
-    return np.eye(len(MEASURES))[columns], np.array([measures[name] for name in names]), np.array(noise)
-
-
-def _check(measures: Mapping[str, float]) -> None:
-    if not measures:
-        raise HandError(f"no measure was given: at least one of {', '.join(GIVEN_MEASURES)} is needed")
-    for name, value in measures.items():
-        low, high = plausible_range(name)
-        if not low <= value <= high:
-            raise HandError(
-                f"{_plain(name)} is {value / _MM:.1f} mm: {low / _MM:.1f} to {high / _MM:.1f} mm is allowed"
-            )
-
-
-def _plain(name: str) -> str:
+def plain(name: str) -> str:
+    """A measure's name as people say it."""
     return name.replace("_", " ")
 
 
-@lru_cache(maxsize=256)
-def _group_range(name: str, group: Group) -> tuple[float, float]:
-    if name in _SPANS:
-        estimate = _modelled_span(group.mean, group.covariance, *_SPANS[name])
-        centre, sd = estimate.value, estimate.sd
-    elif name in _SIZE_MEASURES:
-        row = MEASURES.index(name)
-        centre, sd = float(group.mean[row]), float(group.sd()[row])
-    else:
-        raise HandError(f"measure {name!r} is not known: {', '.join(GIVEN_MEASURES)} are allowed")
-    reach = proportions().plausible_sds * sd
-    return centre - reach, centre + reach
+Given = Sequence[tuple[Side | None, str, float]]
 
 
-def _measurement_warnings(
-    names: Sequence[str], measures: Mapping[str, float], population: Population
-) -> list[str]:
+def _whose(side: Side | None, name: str) -> str:
+    return plain(name) if side is None else f"{side.name.lower()} {plain(name)}"
+
+
+def _hand(
+    people: Population, origin: str, measured: frozenset[str] = frozenset(), warnings: tuple[str, ...] = ()
+) -> Hand:
+    return Hand(origin, people.label, people.mean(), people.covariance(), measured, warnings)
+
+
+def _observed(given: Given) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """What was measured as rows onto both hands (m, 38), values (m,) and measuring SD (m,)."""
+    rows = np.zeros((len(given), HANDS))
+    for row, (side, name, _) in zip(rows, given, strict=True):
+        for own in Side if side is None else (side,):
+            row[column(MEASURES.index(name), own)] = 0.5 if side is None else 1.0
+    noise = [measuring_sd(name, value) for _, name, value in given]
+    return rows, np.array([value for _, _, value in given]), np.array(noise)
+
+
+@lru_cache(maxsize=64)
+def _believed(measure: int) -> tuple[float, float]:
+    reach = proportions().plausible_sds
+    ends = [
+        (float(group.mean[measure]) - reach * sd, float(group.mean[measure]) + reach * sd)
+        for group in believed_groups()
+        for sd in (float(group.sd()[measure]),)
+    ]
+    floor = min(float(group.mean[measure]) for group in believed_groups()) * LEAST_SHARE
+    return max(min(low for low, _ in ends), floor), max(high for _, high in ends)
+
+
+LEAST_SHARE = 0.3
+"""No measure below this share of an eight-year-old's is believed, however wide the spread."""
+
+
+def _measurement_warnings(given: Given, population: Population) -> list[str]:
     """Say when the population knows no such hand, or none with these measures together."""
     limit = proportions().unusual_sds
-    found = []
-    for name in names:
-        rows, values, noise_sd = _observed((name,), measures)
-        if population.distance(rows, values, noise_sd) > limit:
-            found.append(
-                f"{_plain(name)} of {measures[name] / _MM:.1f} mm lies outside the survey "
-                f"({population.label}): what was not measured is carried on from it"
-            )
+    found = [
+        f"{_whose(side, name)} of {value / _MM:.1f} mm lies outside the survey "
+        f"({population.label}): what was not measured is carried on from it"
+        for side, name, value in given
+        if population.distance(*_observed([(side, name, value)])) > limit
+    ]
     if not found:
-        rows, values, noise_sd = _observed(names, measures)
         # Chi-squared at the same rarity as the single limit (Wilson & Hilferty 1931).
-        part = 2.0 / (9.0 * len(names))
-        if (
-            population.distance(rows, values, noise_sd) ** 2
-            > len(names) * (1.0 - part + limit * math.sqrt(part)) ** 3
-        ):
+        part = 2.0 / (9.0 * len(given))
+        rare = len(given) * (1.0 - part + limit * math.sqrt(part)) ** 3
+        if population.distance(*_observed(given)) ** 2 > rare:
             found.append(f"these measures rarely go together ({population.label}): please measure again")
+    if all(MEASURES.index(name) >= SPANS.start for _, name, _ in given):
+        found.append(
+            f"only spans were measured: breadths and length are little more than those of {population.label}"
+        )
     return found
 
 
 def _glove_warnings(size: float, population: Population) -> tuple[str, ...]:
     """Say where the survey or the standard's table has next to nobody."""
-    table = _glove_table()
+    table = glove_table()
     found = []
-    girth = np.zeros(len(MEASURES))
+    girth = np.zeros(HANDS)
     girth[CIRCUMFERENCE] = 1.0 / table.girth_step
     shares = [
         group.share_within(girth, size - table.scarce_window, size + table.scarce_window)
@@ -376,23 +333,3 @@ def _glove_warnings(size: float, population: Population) -> tuple[str, ...]:
             f"{table.sizes[0]:g} to {table.sizes[-1]:g}: its line is carried on"
         )
     return tuple(found)
-
-
-@lru_cache(maxsize=1)
-def _glove_table() -> _GloveTable:
-    data = read_table("gloves")
-    sizes = tuple(float(size) for size in data["hands"]["size"])
-    lengths = tuple(length * _MM for length in data["hands"]["length_mm"])
-    step, start = np.polyfit(sizes, lengths, 1)
-    return _GloveTable(
-        sizes=sizes,
-        lengths=lengths,
-        girth_step=data["girth"]["circumference_per_size_mm"] * _MM,
-        length_step=float(step),
-        length_at_zero=float(start),
-        smallest=data["range"]["smallest"],
-        largest=data["range"]["largest"],
-        choice_sd=data["wearing"]["choice_sd"],
-        scarce_share=data["scarce"]["share"],
-        scarce_window=data["scarce"]["half_window"],
-    )

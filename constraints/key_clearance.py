@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from wrenpipe.constraints.design_space import DesignSpace
 from wrenpipe.constraints.families import HoleGaps, PadTipGaps, rows_of
-from wrenpipe.constraints.finger_rows import DIGITS, FingerPolicy
+from wrenpipe.constraints.finger_rows import FingerPolicy
 from wrenpipe.constraints.hand import Hand
 from wrenpipe.constraints.lanes import RUNNING_CLEARANCE
 from wrenpipe.constraints.margins import Severity
@@ -68,7 +68,7 @@ def pad_beside_finger(space: DesignSpace, hand: Hand, policy: FingerPolicy) -> P
         for place in places[max(0, j - NEIGHBOURS) : j + NEIGHBOURS + 1]:
             if place.finger is None:
                 continue
-            tip = hand.tip_breadth[DIGITS[place.finger]]
+            tip = hand.tip(place.finger)
             need = policy.squeeze * tip.value / 2 + PAD_OVERLAP + RUNNING_CLEARANCE
             sigma = math.hypot(policy.squeeze * tip.sd / 2, policy.print_sd)
             labels.append(

@@ -17,7 +17,7 @@ import itertools
 import math
 from dataclasses import dataclass
 
-from wrenpipe.constraints.finger_rows import CLUSTER, DIGITS, DIRECTIONS, LEFT, RIGHT, FingerPolicy
+from wrenpipe.constraints.finger_rows import CLUSTER, DIRECTIONS, LEFT, RIGHT, FingerPolicy
 from wrenpipe.constraints.hand import Hand
 from wrenpipe.constraints.lanes import lane_room
 from wrenpipe.model.geometry import Finger
@@ -66,22 +66,21 @@ def seats_impossible(
     """A certificate at finger margin zero, or None when these bounds do not exclude seats."""
 
     def need(upper: Finger, lower: Finger) -> float:
-        tips = hand.tip_breadth[DIGITS[upper]].value + hand.tip_breadth[DIGITS[lower]].value
+        tips = hand.tip(upper).value + hand.tip(lower).value
         return policy.squeeze * tips / 2 + lane_room(lanes, upper, lower) + CLUSTER.get(lower, 0.0)
 
     for finger, diameter in bounds.least:
-        digit = DIGITS[finger]
         # rows look in sixteen directions, so a slant of half a step between them hides a little of the pad
         turn = 0.0 if finger is Finger.L_THUMB else min(bounds.slant, math.pi / DIRECTIONS)
-        short, long = sorted((hand.pad_half_width(digit), hand.pad_half_length(digit)))
+        short, long = sorted((hand.pad_half_width(finger), hand.pad_half_length(finger)))
         wide = math.hypot(short * math.cos(turn), long * math.sin(turn))
         if wide < diameter / 2 + policy.land:
             return Certificate(
                 f"{finger} and the land round the least hole", diameter + 2 * policy.land, 2 * wide
             )
     for order in (LEFT, RIGHT):
-        for n, (upper, lower) in enumerate(itertools.pairwise(order)):
-            span = policy.span_share * hand.spans[n].value - CLUSTER.get(lower, 0.0)
+        for upper, lower in itertools.pairwise(order):
+            span = policy.span_share * hand.span(upper, lower).value - CLUSTER.get(lower, 0.0)
             if need(upper, lower) > span:
                 return Certificate(f"{upper} and {lower}", need(upper, lower), span)
     if not {LEFT[0], LEFT[2], RIGHT[0], RIGHT[2]} <= {finger for finger, _ in bounds.least}:
@@ -90,9 +89,7 @@ def seats_impossible(
     total = need(LEFT[2], RIGHT[0]) + sum(_along(room, bounds) for room in hands)
     # a tip may sit beside its hole by what the pad leaves over
     smallest = min(diameter for _, diameter in bounds.least) / 2
-    slack = sum(
-        hand.pad_half_width(DIGITS[finger]) - policy.land - smallest for finger in (LEFT[0], RIGHT[2])
-    )
+    slack = sum(hand.pad_half_width(finger) - policy.land - smallest for finger in (LEFT[0], RIGHT[2]))
     available = bounds.lowest - bounds.highest + slack
     if total > available:
         return Certificate("left index to right ring finger", total, available)

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wrenpipe.constraints.families import Stack
-from wrenpipe.constraints.finger_rows import DIGITS, FingerPolicy, finger_families
+from wrenpipe.constraints.finger_rows import FingerPolicy, finger_families
 from wrenpipe.constraints.hand import Hand
 from wrenpipe.constraints.key_clearance import pad_beside_finger, pad_beside_pad
 from wrenpipe.constraints.lanes import lanes_kept
@@ -314,8 +314,10 @@ class Programme:
         fingered = [n for n, place in enumerate(space.system.places) if place.kind is HoleKind.FINGER]
         widths = (self.upper - self.lower)[space.hole_azimuth]
         turn = float(np.max(widths[fingered])) / 2
-        digits = [DIGITS[finger] for finger in (Finger.L1, Finger.L2, Finger.L3)]
-        pad = max(max(self.hand.pad_half_length(d), self.hand.pad_half_width(d)) for d in digits)
+        pad = max(
+            max(self.hand.pad_half_length(f), self.hand.pad_half_width(f))
+            for f in (Finger.L1, Finger.L2, Finger.L3)
+        )
         bounds = BodyBounds(
             highest=self.mapping.stock.top_of_body + limits.tenon + limits.rim,
             lowest=offset + by_foot * float(self.upper[space.foot]) - limits.bell_socket,

@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from wrenpipe.constraints.hand import Hand, hand_from_glove, hand_from_measurements
-from wrenpipe.constraints.population import adult_population
 from wrenpipe.constraints.printers import load_printer
+from wrenpipe.constraints.surveys import adult_population
 from wrenpipe.model.air import dry_air
 from wrenpipe.model.pitch import Size, parse_size
 from wrenpipe.model.sensitivity import PrintErrors
@@ -118,6 +118,8 @@ def read_family_request(path: Path) -> FamilyRequest:
 
 def _hand(player: PlayerFields, folder: Path) -> Hand:
     if player.file is not None:
-        return hand_from_measurements(hand_measurements(read_hand(folder / player.file)), adult_population())
+        return hand_from_measurements(
+            {None: hand_measurements(read_hand(folder / player.file))}, adult_population()
+        )
     assert player.glove is not None
     return hand_from_glove(player.glove, adult_population())

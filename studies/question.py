@@ -13,7 +13,7 @@ from typing import Any
 from wrenpipe.constraints.design_space import design_space
 from wrenpipe.constraints.hand import Hand, hand_from_glove, hand_from_measurements
 from wrenpipe.constraints.lanes import AIDS
-from wrenpipe.constraints.population import adult_population
+from wrenpipe.constraints.surveys import adult_population
 from wrenpipe.model.air import DEFAULT_TEMPERATURE_C, Air, dry_air
 from wrenpipe.model.geometry import Barrel, Reed, System
 from wrenpipe.model.pitch import Size, parse_size
@@ -136,7 +136,7 @@ def _hand(glove: str | None, hand: Path | None) -> Hand:
     if (glove is None) == (hand is None):
         raise RequestError("A hand is needed: give either --glove SIZE or --hand FILE.toml, not both.")
     if hand is not None:
-        return hand_from_measurements(hand_measurements(read_hand(hand)), adult_population())
+        return hand_from_measurements({None: hand_measurements(read_hand(hand))}, adult_population())
     assert glove is not None
     return hand_from_glove(GLOVE.read("--glove", glove), adult_population())
 

@@ -6,6 +6,7 @@ import math
 from typing import Any
 
 from wrenpipe.constraints.margins import Margin
+from wrenpipe.model.geometry import Finger
 from wrenpipe.model.pitch import frequency, midi, parse_size, sounding
 from wrenpipe.studies.convert import in_mm
 from wrenpipe.studies.reaching import Answer
@@ -43,18 +44,21 @@ def margin_values(margin: Margin) -> dict[str, Any]:
 def hand_values(answer: Answer) -> dict[str, Any]:
     """The hand as it was used, with how sure each measure is."""
     hand = answer.question.hand
-    digits = ("thumb", "index", "middle", "ring", "little")
+    digits = {
+        "thumb": Finger.R_THUMB, "index": Finger.R1, "middle": Finger.R2, "ring": Finger.R3,
+        "little": Finger.R4,
+    }  # fmt: skip
     return {
         "origin": hand.origin,
-        "length_mm": _rounded(in_mm(hand.length.value), 1),
-        "length_sd_mm": _rounded(in_mm(hand.length.sd), 1),
-        "breadth_mm": _rounded(in_mm(hand.breadth.value), 1),
-        "breadth_sd_mm": _rounded(in_mm(hand.breadth.sd), 1),
+        "length_mm": _rounded(in_mm(hand.length().value), 1),
+        "length_sd_mm": _rounded(in_mm(hand.length().sd), 1),
+        "breadth_mm": _rounded(in_mm(hand.breadth().value), 1),
+        "breadth_sd_mm": _rounded(in_mm(hand.breadth().sd), 1),
         "tip_breadth_mm": {
-            name: _rounded(in_mm(tip.value), 1) for name, tip in zip(digits, hand.tip_breadth, strict=True)
+            name: _rounded(in_mm(hand.tip(finger).value), 1) for name, finger in digits.items()
         },
         "tip_breadth_sd_mm": {
-            name: _rounded(in_mm(tip.sd), 1) for name, tip in zip(digits, hand.tip_breadth, strict=True)
+            name: _rounded(in_mm(hand.tip(finger).sd), 1) for name, finger in digits.items()
         },
         "warnings": list(hand.warnings),
     }

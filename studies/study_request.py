@@ -10,8 +10,8 @@ from typing import Any
 from pydantic import ValidationError
 
 from wrenpipe.constraints.hand import Hand, hand_from_glove, hand_from_measurements
-from wrenpipe.constraints.population import adult_population
 from wrenpipe.constraints.printers import load_printer
+from wrenpipe.constraints.surveys import adult_population
 from wrenpipe.model.air import dry_air
 from wrenpipe.model.pitch import Size, parse_size
 from wrenpipe.model.sensitivity import PrintErrors
@@ -127,4 +127,4 @@ def _request(file: StudyFile, measured: dict[str, HandFile]) -> StudyRequest:
 def _hand(player: PlayerFields, measured: dict[str, HandFile]) -> Hand:
     if player.glove is not None:
         return hand_from_glove(player.glove, adult_population())
-    return hand_from_measurements(hand_measurements(measured[player.name]), adult_population())
+    return hand_from_measurements({None: hand_measurements(measured[player.name])}, adult_population())

@@ -17,7 +17,7 @@ from collections import Counter
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from wrenpipe.constraints.hand import hand_from_glove  # the thread setting must come first
-from wrenpipe.constraints.population import adult_population
+from wrenpipe.constraints.surveys import adult_population
 from wrenpipe.model.air import dry_air
 from wrenpipe.model.pitch import parse_size
 from wrenpipe.model.system import load_system

@@ -15,7 +15,7 @@ from wrenpipe.constraints.finger_rows import FingerPolicy, finger_rows
 from wrenpipe.constraints.hand import Estimate, Hand, hand_from_glove
 from wrenpipe.constraints.key_clearance import pad_beside_finger_rows, pad_beside_pad_rows
 from wrenpipe.constraints.lanes import lanes_kept
-from wrenpipe.constraints.population import adult_population
+from wrenpipe.constraints.surveys import adult_population
 from wrenpipe.constraints.rows import Row
 from wrenpipe.constraints.walls import WallLimits, wall_rows
 from wrenpipe.model.geometry import Finger

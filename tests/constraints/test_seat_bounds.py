@@ -19,7 +19,7 @@ from wrenpipe.constraints.families import evaluate
 from wrenpipe.constraints.finger_rows import CLUSTER, DIGITS, LEFT, RIGHT, FingerPolicy, finger_families
 from wrenpipe.constraints.hand import Digit, Estimate, Hand, hand_from_glove
 from wrenpipe.constraints.lanes import REAR_ARMS, lane_room
-from wrenpipe.constraints.population import adult_population
+from wrenpipe.constraints.surveys import adult_population
 from wrenpipe.constraints.seat_bounds import BodyBounds, Certificate, seats_impossible
 from wrenpipe.model.air import dry_air
 from wrenpipe.model.geometry import Finger

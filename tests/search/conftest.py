@@ -9,7 +9,7 @@ import pytest
 
 from wrenpipe.constraints.design_space import design_space
 from wrenpipe.constraints.hand import Hand, hand_from_glove
-from wrenpipe.constraints.population import adult_population
+from wrenpipe.constraints.surveys import adult_population
 from wrenpipe.model.air import dry_air
 from wrenpipe.model.pitch import parse_size
 from wrenpipe.model.system import load_system

@@ -11,7 +11,7 @@ import pytest
 from wrenpipe.constraints.hand import hand_from_glove
 from wrenpipe.constraints.lanes import AIDS, OFFSET_HOLES, REAR_ARMS
 from wrenpipe.constraints.margins import Margin, Severity
-from wrenpipe.constraints.population import adult_population
+from wrenpipe.constraints.surveys import adult_population
 from wrenpipe.model.air import dry_air
 from wrenpipe.model.pitch import Size, parse_size
 from wrenpipe.model.system import load_system

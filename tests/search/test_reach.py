@@ -11,7 +11,7 @@ import pytest
 from wrenpipe.constraints.hand import hand_from_measurements
 from wrenpipe.constraints.lanes import REAR_ARMS
 from wrenpipe.constraints.margins import Severity, tightest
-from wrenpipe.constraints.population import adult_population
+from wrenpipe.constraints.surveys import adult_population
 from wrenpipe.search.reach import (
     DEFAULT_TOLERANCE,
     HIGHEST_MARGIN,

@@ -14,7 +14,7 @@ import pytest
 
 from wrenpipe.constraints.hand import hand_from_glove
 from wrenpipe.constraints.margins import Margin, Severity
-from wrenpipe.constraints.population import adult_population
+from wrenpipe.constraints.surveys import adult_population
 from wrenpipe.constraints.walls import WallLimits
 from wrenpipe.model.air import dry_air
 from wrenpipe.model.pitch import parse_size
