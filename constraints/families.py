@@ -4,12 +4,10 @@ A family is laid out once, for one system, hand and set of lanes; then it gives 
 derivatives for any vector of the design space. Shapes: m rows, n columns of the space.
 
     Linear      margin = constant + coefficients . v
-    TipGaps     +-(distance of two fingertips) - need
     HoleGaps    distance of two holes on a cylinder - half diameters - need
-    PadTipGaps  distance of a hole's pad and a fingertip - half diameter - need
-    Crowding    distance of two fingertips square to their slanted hand - need
-    Seals       support of the pad's ellipse less reach, in sixteen directions
     Saddles     limit - fall of a hole's rim on the round body
+
+The rows of fingers are a table of their own, `row_table`, which is such a family too.
 """
 
 from __future__ import annotations
@@ -26,15 +24,11 @@ from wrenpipe.constraints.margins import Severity
 from wrenpipe.constraints.rows import Label, Row, RowBlock
 
 __all__ = [
-    "Crowding",
     "Family",
     "HoleGaps",
     "Linear",
-    "PadTipGaps",
     "Saddles",
-    "Seals",
     "Stack",
-    "TipGaps",
     "evaluate",
     "rows_of",
 ]
@@ -122,26 +116,6 @@ class Linear:
 
 
 @dataclass(frozen=True, slots=True)
-class TipGaps:
-    """sign * |second - first| - need; first, second (m, 2): columns (x, s)."""
-
-    labels: tuple[Label, ...]
-    first: Index
-    second: Index
-    sign: Real
-    need: Real
-
-    def fill(self, v: Real, margin: Real, jacobian: Real) -> None:
-        apart = v[self.second] - v[self.first]
-        distance = np.maximum(np.hypot(apart[:, 0], apart[:, 1]), SMALLEST_GAP)
-        margin[:] = self.sign * distance - self.need
-        unit = apart * (self.sign / distance)[:, None]
-        rows = np.arange(len(distance))[:, None]
-        jacobian[rows, self.second] += unit
-        jacobian[rows, self.first] -= unit
-
-
-@dataclass(frozen=True, slots=True)
 class HoleGaps:
     """first, second (m,) hole indices; blocks: first columns of hole x, diameter, azimuth;
     radius: column of the cylinder's radius."""
@@ -166,107 +140,6 @@ class HoleGaps:
         jacobian[rows, z[1]], jacobian[rows, z[0]] = around * v[self.radius], -around * v[self.radius]
         jacobian[rows, d[0]] = jacobian[rows, d[1]] = -0.5
         jacobian[rows, self.radius] = around * turn
-
-
-@dataclass(frozen=True, slots=True)
-class PadTipGaps:
-    """hole (m,) indices, tip (m, 2) columns (x, s), need (m,); blocks as in HoleGaps."""
-
-    labels: tuple[Label, ...]
-    hole: Index
-    tip: Index
-    blocks: tuple[int, int, int]
-    radius: int
-    need: Real
-
-    def fill(self, v: Real, margin: Real, jacobian: Real) -> None:
-        x, d, z = (start + self.hole for start in self.blocks)
-        outer = v[self.radius]
-        whole = 2 * math.pi * np.round((v[z] - v[self.tip[:, 1]] / outer) / (2 * math.pi))
-        along, around = v[x] - v[self.tip[:, 0]], outer * (v[z] - whole) - v[self.tip[:, 1]]
-        distance = np.maximum(np.hypot(along, around), SMALLEST_GAP)
-        margin[:] = distance - 0.5 * v[d] - self.need
-        rows = np.arange(len(distance))
-        along, around = along / distance, around / distance
-        jacobian[rows, x], jacobian[rows, self.tip[:, 0]] = along, -along
-        jacobian[rows, z], jacobian[rows, self.tip[:, 1]] = around * outer, -around
-        jacobian[rows, d] = -0.5
-        jacobian[rows, self.radius] = around * (v[z] - whole)
-
-
-@dataclass(frozen=True, slots=True)
-class Crowding:
-    """upper, lower (m, 2) columns (x, s); turn (m,) column of the hand's slant; side (m,) +1 for a
-    hand that points to +s, -1 for one that points to -s; need (m,)."""
-
-    labels: tuple[Label, ...]
-    upper: Index
-    lower: Index
-    turn: Index
-    side: Real
-    need: Real
-
-    def fill(self, v: Real, margin: Real, jacobian: Real) -> None:
-        nx, ns = np.cos(v[self.turn]), -self.side * np.sin(v[self.turn])
-        apart = v[self.lower] - v[self.upper]
-        margin[:] = nx * apart[:, 0] + ns * apart[:, 1] - self.need
-        rows = np.arange(len(nx))
-        for n, unit in enumerate((nx, ns)):
-            jacobian[rows, self.lower[:, n]] = unit
-            jacobian[rows, self.upper[:, n]] = -unit
-        jacobian[rows, self.turn] = self.side * ns * apart[:, 0] - self.side * nx * apart[:, 1]
-
-
-@dataclass(frozen=True, slots=True)
-class Seals:
-    """A fingertip on each of f holes in k directions: m = f k rows, directions running fastest.
-
-    direction (k, 2): unit vectors (x, s). hole (f,) indices, tip (f, 2) columns, turn (f,) column of
-    the slant (-1: square), side (f,), across, along (f,) half axes of the pad, land m.
-    """
-
-    labels: tuple[Label, ...]
-    direction: Real
-    hole: Index
-    tip: Index
-    turn: Index
-    side: Real
-    across: Real
-    along: Real
-    land: float
-    blocks: tuple[int, int, int]
-    radius: int
-
-    def fill(self, v: Real, margin: Real, jacobian: Real) -> None:
-        x, d, z = (start + self.hole for start in self.blocks)
-        outer = v[self.radius]
-        turn = np.where(self.turn >= 0, v[self.turn], 0.0)
-        cos, sin = np.cos(turn)[:, None], np.sin(turn)[:, None]
-        nx, ns = self.direction[:, 0], self.direction[:, 1]
-        side = self.side[:, None]
-        # the finger's own axes: across it and along it
-        p, q = nx * cos - side * ns * sin, nx * sin + side * ns * cos
-        across, along = self.across[:, None], self.along[:, None]
-        support = np.hypot(across * p, along * q)
-        reach = nx * (v[self.tip[:, 0]] - v[x])[:, None]
-        reach = reach + ns * (v[self.tip[:, 1]] - outer * v[z])[:, None]
-        margin[:] = (support - reach - (0.5 * v[d])[:, None] - self.land).ravel()
-        shape = (len(self.hole), len(nx))
-        rows = np.arange(shape[0] * shape[1]).reshape(shape)
-
-        def put(columns: Index, values: Real) -> None:
-            jacobian[rows, columns[:, None]] = np.broadcast_to(values, shape)
-
-        put(self.tip[:, 0], -nx)
-        put(x, nx)
-        put(self.tip[:, 1], -ns)
-        put(z, ns * outer)
-        put(d, np.array(-0.5))
-        jacobian[rows, self.radius] = ns * v[z][:, None]
-        slanted = self.turn >= 0
-        jacobian[rows[slanted], self.turn[slanted][:, None]] = ((along**2 - across**2) * p * q / support)[
-            slanted
-        ]
 
 
 @dataclass(frozen=True, slots=True)

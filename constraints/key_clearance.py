@@ -6,25 +6,25 @@ clearance. Distances are on the unrolled body. Arms, posts and touchpieces are l
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 
 import numpy as np
 from numpy.typing import NDArray
 
 from wrenpipe.constraints.design_space import DesignSpace
-from wrenpipe.constraints.families import HoleGaps, PadTipGaps, rows_of
+from wrenpipe.constraints.families import HoleGaps, rows_of
 from wrenpipe.constraints.finger_rows import FingerPolicy
-from wrenpipe.constraints.hand import Hand
+from wrenpipe.constraints.hand import tip_column
 from wrenpipe.constraints.lanes import RUNNING_CLEARANCE
 from wrenpipe.constraints.margins import Severity
+from wrenpipe.constraints.row_kernel import PAD
+from wrenpipe.constraints.row_table import OfHand, TableRow
 from wrenpipe.constraints.rows import Label, Row
 from wrenpipe.model.geometry import HoleKind
 
 __all__ = [
     "PAD_OVERLAP",
     "pad_beside_finger",
-    "pad_beside_finger_rows",
     "pad_beside_pad",
     "pad_beside_pad_rows",
 ]
@@ -58,43 +58,28 @@ def pad_beside_pad(space: DesignSpace) -> HoleGaps:
     return HoleGaps(labels, first, second, _blocks(space), space.outer_radius, need)
 
 
-def pad_beside_finger(space: DesignSpace, hand: Hand, policy: FingerPolicy) -> PadTipGaps:
-    """A pad next to a covered hole stays clear of the fingertip on it: soft, by the finger's breadth."""
+def pad_beside_finger(space: DesignSpace, policy: FingerPolicy) -> Iterator[TableRow]:
+    """A pad next to a covered hole stays clear of the fingertip on it: soft, by the finger's breadth.
+
+    The finger on a plateau key presses that key's own pad.
+    """
     places = space.system.places
-    labels, holes, tips, needs = [], [], [], []
     for j, pad in enumerate(places):
         if pad.kind is HoleKind.FINGER:
             continue
         for place in places[max(0, j - NEIGHBOURS) : j + NEIGHBOURS + 1]:
-            if place.finger is None:
+            if place.finger is None or place is pad:
                 continue
-            tip = hand.tip(place.finger)
-            need = policy.squeeze * tip.value / 2 + PAD_OVERLAP + RUNNING_CLEARANCE
-            sigma = math.hypot(policy.squeeze * tip.sd / 2, policy.print_sd)
-            labels.append(
-                Label(
-                    "pad beside finger", f"{pad.name} and {place.finger}", need, sigma, Severity.SOFT,
-                    advice="turn the key's hole further round the body",
-                )
+            half = OfHand(by={tip_column(place.finger): policy.squeeze / 2})
+            blocks = space.hole_x, space.hole_diameter, space.hole_azimuth
+            yield TableRow(
+                "pad beside finger", f"{pad.name} and {place.finger}", PAD,
+                (*(block.start + j for block in blocks), space.outer_radius, *space.tip(place.finger)), (),
+                half.plus(OfHand(PAD_OVERLAP + RUNNING_CLEARANCE)), extra_sd=policy.print_sd,
+                advice="turn the key's hole further round the body",
             )  # fmt: skip
-            holes.append(j)
-            tips.append(space.tip(place.finger))
-            needs.append(need)
-    return PadTipGaps(
-        tuple(labels),
-        np.array(holes, dtype=np.int64),
-        np.array(tips, dtype=np.int64).reshape(-1, 2),
-        _blocks(space),
-        space.outer_radius,
-        np.array(needs),
-    )
 
 
 def pad_beside_pad_rows(space: DesignSpace, v: Real) -> Iterator[Row]:
     """Every pair of pads at v (space.size,) on its own."""
     yield from rows_of((pad_beside_pad(space),), v)
-
-
-def pad_beside_finger_rows(space: DesignSpace, v: Real, hand: Hand, policy: FingerPolicy) -> Iterator[Row]:
-    """Every pad beside a fingertip at v (space.size,) on its own."""
-    yield from rows_of((pad_beside_finger(space, hand, policy),), v)

@@ -10,7 +10,15 @@ from collections.abc import Collection
 
 from wrenpipe.model.geometry import Finger, System
 
-__all__ = ["AIDS", "OFFSET_HOLES", "REAR_ARMS", "RUNNING_CLEARANCE", "lane_room", "lanes_kept"]
+__all__ = [
+    "AIDS",
+    "OFFSET_HOLES",
+    "RAISED_CHIMNEYS",
+    "REAR_ARMS",
+    "RUNNING_CLEARANCE",
+    "lane_room",
+    "lanes_kept",
+]
 
 RUNNING_CLEARANCE = 0.7e-3
 """Between a printed moving part and what it must not touch, m (0.6 to 0.8 mm: printed moving parts
@@ -18,8 +26,10 @@ keep 0.5 mm by service-provider design guides, and a finger is not exact; policy
 
 REAR_ARMS = "rear-arms"
 OFFSET_HOLES = "offset-holes"
+RAISED_CHIMNEYS = "raised-chimneys"
 AIDS = {
     REAR_ARMS: "key arms led round the back of the body instead of between the fingers",
+    RAISED_CHIMNEYS: "finger holes standing up to 3 mm above the body",
     OFFSET_HOLES: "finger holes turned out of line round the body, up to 35 degrees",
 }
 """Aids that a maker may add, with what each means."""

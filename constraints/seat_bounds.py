@@ -17,7 +17,7 @@ import itertools
 import math
 from dataclasses import dataclass
 
-from wrenpipe.constraints.finger_rows import CLUSTER, DIRECTIONS, LEFT, RIGHT, FingerPolicy
+from wrenpipe.constraints.finger_rows import CLUSTER, CURL, DIRECTIONS, LEFT, RIGHT, USUAL_BODY, FingerPolicy
 from wrenpipe.constraints.hand import Hand
 from wrenpipe.constraints.lanes import lane_room
 from wrenpipe.model.geometry import Finger
@@ -31,13 +31,14 @@ class BodyBounds:
 
     highest: top of the uppermost hole; lowest: bottom of the lowest finger hole. slant: greatest slant of
     a hand. around: how far round the body (s) the tips of one hand on its three holes can differ.
-    least: smallest diameter of each finger's hole.
+    radius: the thickest body's. least: smallest opening under each bare fingertip.
     """
 
     highest: float
     lowest: float
     slant: float
     around: float
+    radius: float
     least: tuple[tuple[Finger, float], ...]
 
 
@@ -80,7 +81,8 @@ def seats_impossible(
             )
     for order in (LEFT, RIGHT):
         for upper, lower in itertools.pairwise(order):
-            span = policy.span_share * hand.span(upper, lower).value - CLUSTER.get(lower, 0.0)
+            widest = max(1.0, 1.0 + CURL * (2 * bounds.radius - USUAL_BODY))
+            span = policy.span_share * hand.span(upper, lower).value * widest - CLUSTER.get(lower, 0.0)
             if need(upper, lower) > span:
                 return Certificate(f"{upper} and {lower}", need(upper, lower), span)
     if not {LEFT[0], LEFT[2], RIGHT[0], RIGHT[2]} <= {finger for finger, _ in bounds.least}:

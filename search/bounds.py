@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wrenpipe.constraints.design_space import KNOTS
-from wrenpipe.constraints.lanes import OFFSET_HOLES
+from wrenpipe.constraints.lanes import OFFSET_HOLES, RAISED_CHIMNEYS
 from wrenpipe.model.geometry import Finger, HoleKind
 from wrenpipe.search.unknowns import Mapping
 
@@ -21,6 +21,12 @@ OFFSET_TURN = math.radians(35)
 TURN = math.radians(6)
 """How far a finger hole may be turned without being called offset: the fingers' own arc (policy)."""
 KEYED_TURN = math.radians(20)
+MOST_RISE = 3.0e-3
+"""How far a raised chimney stands above the body, m (policy: more of it breaks off)."""
+LITTLE_AROUND = 2.0
+"""How far round the body a little finger's touchpieces may stand, rad: levers come to meet it."""
+FARTHEST_HAND = 0.15
+"""Beyond any hand's fingers, m."""
 MOST_CROSSING = math.radians(25)
 """How far a hand may slant from square (policy: wrist deviation of about 25 degrees is comfortable
 for radial plus ulnar together, from memory)."""
@@ -48,16 +54,27 @@ def bounds(mapping: Mapping, guess: Real, aids: frozenset[str]) -> tuple[Real, R
         lower[n], upper[n] = least * a, most * a
     lower[space.foot], upper[space.foot] = foot * 0.93, foot * 1.07
     lower[space.outer_radius], upper[space.outer_radius] = a + 0.6 * stock.wall, a + 1.3 * stock.wall
-    lower[space.speaker_rise], upper[space.speaker_rise] = 0.0, 1.2 * stock.wall
+    lower[space.rise] = upper[space.rise] = 0.0
+    for n, place in enumerate(space.system.places):
+        if place.kind is HoleKind.SPEAKER:
+            upper[space.rise.start + n] = 1.2 * stock.wall
+        elif place.kind is HoleKind.FINGER and RAISED_CHIMNEYS in aids:
+            upper[space.rise.start + n] = MOST_RISE
     lower[space.tip_x], upper[space.tip_x] = top, foot + 30e-3
     outer = guess[space.outer_radius]
     lower[space.tip_s], upper[space.tip_s] = -2.2 * outer, 2.2 * outer
-    _, thumb = space.tip(Finger.L_THUMB)
-    lower[thumb], upper[thumb] = 2.0 * outer, 4.4 * outer
+    for finger in (Finger.L_THUMB, Finger.R_THUMB):
+        _, thumb = space.tip(finger)
+        lower[thumb], upper[thumb] = 2.0 * outer, 4.4 * outer
     _, left = space.tip(Finger.L4)
     _, right = space.tip(Finger.R4)
-    lower[left], upper[left] = -1.6 * outer, 0.1 * outer
-    lower[right], upper[right] = -0.1 * outer, 1.6 * outer
+    lower[left], upper[left] = -LITTLE_AROUND * outer, 0.1 * outer
+    lower[right], upper[right] = -0.1 * outer, LITTLE_AROUND * outer
     lower[space.crossing], upper[space.crossing] = -MOST_CROSSING, MOST_CROSSING
+    lower[space.arch], upper[space.arch] = 0.0, 1.0
+    for finger in (Finger.L_THUMB, Finger.R_THUMB):
+        upper[space.arch_of(finger)] = 0.0
+    lower[space.hand_x], upper[space.hand_x] = top - 40e-3, foot + 40e-3
+    lower[space.hand_s], upper[space.hand_s] = -FARTHEST_HAND, FARTHEST_HAND
     lower[space.margin], upper[space.margin] = -30.0, 30.0
     return lower, upper

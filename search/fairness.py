@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wrenpipe.constraints.design_space import KNOTS, SEATED, DesignSpace
-from wrenpipe.model.geometry import HoleKind
-from wrenpipe.search.unknowns import Mapping
+from wrenpipe.constraints.finger_rows import side_sign
+from wrenpipe.model.geometry import Finger, HoleKind
+from wrenpipe.search.unknowns import USUAL_HAND, Mapping
 
 __all__ = ["FairnessWeights", "fairness", "local_cutoff"]
 
@@ -33,7 +34,8 @@ class FairnessWeights:
 
     size: per unit of ln(d/usual). cutoff: per unit of the second difference of ln(cutoff).
     venting: per unit of ln by which the next open hole is too small. bore: per unit of relative
-    radius. body: per metre of outer radius. azimuth, crossing: per radian. seat: per metre.
+    radius. body: per metre of outer radius. azimuth, crossing: per radian. seat, hand, rise: per metre.
+    arch: of a whole one.
     """
 
     size: float = 0.35
@@ -45,6 +47,8 @@ class FairnessWeights:
     crossing: float = 0.5
     seat: float = 15.0
     rise: float = 40.0
+    arch: float = 0.3
+    hand: float = 3.0
 
 
 def fairness(mapping: Mapping, v: Real, guess: Real, weights: FairnessWeights) -> tuple[Real, Real]:
@@ -55,7 +59,7 @@ def fairness(mapping: Mapping, v: Real, guess: Real, weights: FairnessWeights) -
         _sizes(space, v, guess, weights.size),
         _cutoff(mapping, v, weights.cutoff),
         _venting(mapping, v, weights.venting),
-        _seats(space, v, weights.seat),
+        _seats(space, v, weights),
     ]
     return np.concatenate([r for r, _ in parts]), np.vstack([j for _, j in parts])
 
@@ -70,8 +74,12 @@ def _towards(space: DesignSpace, v: Real, guess: Real, weights: FairnessWeights)
         rates.append(weights.bore * loose / guess[n])
     columns.append(space.outer_radius)
     rates.append(weights.body)
-    columns.append(space.speaker_rise)
-    rates.append(weights.rise)
+    for n in range(space.rise.start, space.rise.stop):
+        columns.append(n)
+        rates.append(weights.rise)
+    for n in range(space.arch.start, space.arch.stop):
+        columns.append(n)
+        rates.append(weights.arch)
     for n in range(space.hole_azimuth.start, space.hole_azimuth.stop):
         columns.append(n)
         rates.append(weights.azimuth)
@@ -155,10 +163,28 @@ def _venting(mapping: Mapping, v: Real, weight: float) -> tuple[Real, Real]:
     return r, jac
 
 
-def _seats(space: DesignSpace, v: Real, weight: float) -> tuple[Real, Real]:
-    """Fingertips stay near the middle of their holes when nothing else moves them."""
-    outer = v[space.outer_radius]
+def _seats(space: DesignSpace, v: Real, weights: FairnessWeights) -> tuple[Real, Real]:
+    """Fingertips stay near the middle of their holes, hands behind their middle fingers and the right thumb
+    between the fingers it opposes, when nothing else moves them."""
+    outer, weight = v[space.outer_radius], weights.seat
     r, rows = [], []
+    rest, around = space.tip(Finger.R_THUMB)
+    upper, lower = space.tip(Finger.R1)[0], space.tip(Finger.R2)[0]
+    pulls: list[tuple[float, dict[int, float]]] = [
+        (v[rest] - 0.5 * (v[upper] + v[lower]), {rest: 1.0, upper: -0.5, lower: -0.5}),
+        (v[around] - math.pi * outer, {around: 1.0, space.outer_radius: -math.pi}),
+    ]
+    for middle in (Finger.L2, Finger.R2):
+        (x, s), (hand_x, hand_s, _) = space.tip(middle), space.hand(middle)
+        behind = side_sign(middle) * USUAL_HAND
+        pulls.append((v[hand_x] - v[x], {hand_x: 1.0, x: -1.0}))
+        pulls.append((v[hand_s] - v[s] + behind, {hand_s: 1.0, s: -1.0}))
+    for value, gradient in pulls:
+        row = np.zeros(space.size)
+        for column, slope in gradient.items():
+            row[column] = slope
+        r.append(weights.hand * value)
+        rows.append(weights.hand * row)
     for n, place in enumerate(space.system.places):
         if place.finger is None or place.finger not in SEATED or place.kind is not HoleKind.FINGER:
             continue

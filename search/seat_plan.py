@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wrenpipe.constraints.design_space import SEATED
-from wrenpipe.constraints.finger_rows import CLUSTER, LEFT
+from wrenpipe.constraints.finger_rows import CLUSTER
 from wrenpipe.constraints.lanes import RUNNING_CLEARANCE
 from wrenpipe.constraints.seats import Seat, SeatPlan, Touchpiece
 from wrenpipe.model.geometry import Finger, Key
@@ -35,13 +35,13 @@ def seat_plan(programme: Programme, tuned: Tuned) -> SeatPlan | None:
     seats = []
     for finger in SEATED:
         x, s = space.tip(finger)
-        column = None if finger is Finger.L_THUMB else space.crossing.start + (0 if finger in LEFT else 1)
+        slanted = finger not in (Finger.L_THUMB, Finger.R_THUMB)
         seats.append(
             Seat(
                 finger=finger,
                 x=float(v[x]),
                 s=float(v[s]),
-                crossing=0.0 if column is None else float(v[column]),
+                crossing=float(v[space.hand(finger)[2]]) if slanted else 0.0,
                 half_width=hand.pad_half_width(finger),
                 half_length=hand.pad_half_length(finger),
                 breadth=hand.tip(finger).value,

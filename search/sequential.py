@@ -197,7 +197,7 @@ def _descend(
         status = Status.CONVERGED
     else:
         status = Status.STALLED
-    multipliers = np.maximum(0.0, -found[len(v) + 1 :])
+    multipliers = np.maximum(0.0, -found[len(found) - len(here.g) :])
     return Outcome(v, status, residual, violation, count, here, merit, multipliers)
 
 
@@ -231,13 +231,14 @@ def _step(
 ) -> tuple[Real, float, Real]:
     """Best step of the linearised problem inside the box, the merit it predicts, and the multipliers.
 
-    prices: multipliers of a problem close to this one, to start from: (n + 1 + k,), the columns' bounds,
-    the slack's, the rows'; negative at a lower limit.
+    prices: multipliers of a problem close to this one, to start from: (n + 1 + k,), the bounds of the n
+    columns that can move, the slack's, the rows'; negative at a lower limit.
     """
-    n = len(v)
-    low = np.maximum(lower - v, -box * scale) / scale
-    high = np.minimum(upper - v, box * scale) / scale
-    jr, jg = e.jr * scale, e.jg * scale
+    moves = np.flatnonzero(upper > lower)
+    n, whole, scale = len(moves), scale, scale[moves]
+    low = np.maximum((lower - v)[moves], -box * scale) / scale
+    high = np.minimum((upper - v)[moves], box * scale) / scale
+    jr, jg = e.jr[:, moves] * scale, e.jg[:, moves] * scale
     # Rows that nothing inside the box can violate need not be looked at.
     near = e.g + np.where(jg > 0, jg * low, jg * high).sum(axis=1) < 0.0
     seen = np.concatenate([np.ones(n + 1, dtype=np.bool_), near])
@@ -260,10 +261,12 @@ def _step(
     if exit_flag < 1 or not np.all(np.isfinite(y)):
         if prices is not None:
             # a poor starting set may lead the solver astray: once more without one
-            return _step(e, v, lower, upper, scale, box, price, None)
-        return np.zeros(n), math.inf, found
+            return _step(e, v, lower, upper, whole, box, price, None)
+        return np.zeros(len(v)), math.inf, found
     found[seen] = np.asarray(told["lam"])
     y = np.clip(y, low, high)
     r = e.r + jr @ y
     predicted = 0.5 * float(r @ r) + price * max(0.0, -float((e.g + jg @ y).min(initial=0.0)))
-    return y * scale, predicted, found
+    step = np.zeros(len(v))
+    step[moves] = y * scale
+    return step, predicted, found

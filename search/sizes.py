@@ -38,7 +38,8 @@ def scaled(v: Real, source: Programme, target: Programme) -> Real:
     along = b[space.foot] / a[space.foot]
     ratio[space.tip_x] = along
     ratio[space.tip_s] = b[space.outer_radius] / a[space.outer_radius]
-    ratio[space.hole_azimuth] = 1.0
+    ratio[space.hand_x] = along
+    ratio[space.hole_azimuth] = ratio[space.hand_s] = ratio[space.rise] = 1.0
     return np.clip(v * ratio, target.lower, target.upper)
 
 

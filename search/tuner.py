@@ -15,13 +15,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wrenpipe.constraints.families import Stack
-from wrenpipe.constraints.finger_rows import FingerPolicy, finger_families
+from wrenpipe.constraints.finger_rows import BodyEnds, FingerPolicy
 from wrenpipe.constraints.hand import Hand
-from wrenpipe.constraints.key_clearance import pad_beside_finger, pad_beside_pad
+from wrenpipe.constraints.key_clearance import pad_beside_pad
 from wrenpipe.constraints.lanes import lanes_kept
 from wrenpipe.constraints.margins import Margin, tightest
 from wrenpipe.constraints.rows import RowBlock
 from wrenpipe.constraints.seat_bounds import BodyBounds, Certificate, seats_impossible
+from wrenpipe.constraints.seat_table import seat_table
 from wrenpipe.constraints.walls import WallLimits, wall_families
 from wrenpipe.model.air import Air
 from wrenpipe.model.geometry import Finger, HoleKind
@@ -225,8 +226,12 @@ class Programme:
         if self.hand is None:
             return Stack.of(())
         space = self.mapping.space
-        fingers = finger_families(space, self.hand, self.lanes, self.policy, self.mapping.flare_from)
-        return Stack.of((*fingers, pad_beside_finger(space, self.hand, self.policy)))
+        return Stack.of((seat_table(space, self.hand, self.lanes, self.policy, self.ends),))
+
+    @property
+    def ends(self) -> BodyEnds:
+        """Where fingers must not go."""
+        return BodyEnds(self.mapping.stock.top_of_body, self.mapping.flare_from)
 
     def _evaluate(self, v: Real, goal: Goal, nearby: _Nearby | None = None) -> Evaluation | None:
         space, nearby = self.mapping.space, _Nearby() if nearby is None else nearby
@@ -323,10 +328,11 @@ class Programme:
             lowest=offset + by_foot * float(self.upper[space.foot]) - limits.bell_socket,
             slant=MOST_CROSSING,
             around=2 * (float(self.upper[space.outer_radius]) * turn + pad - self.policy.land),
+            radius=float(self.upper[space.outer_radius]),
             least=tuple(
-                (place.finger, float(self.lower[space.hole_diameter.start + n]))
+                (place.finger, (place.top_share or 1.0) * float(self.lower[space.hole_diameter.start + n]))
                 for n, place in enumerate(space.system.places)
-                if place.finger is not None
+                if place.finger is not None and place.kind is HoleKind.FINGER
             ),
         )
         return seats_impossible(self.hand, self.lanes, self.policy, bounds)

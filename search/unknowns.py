@@ -13,15 +13,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from wrenpipe.constraints.design_space import KNOTS, DesignSpace
+from wrenpipe.constraints.design_space import KNOTS, SEATED, DesignSpace
+from wrenpipe.constraints.finger_rows import side_sign
 from wrenpipe.constraints.key_clearance import PAD_OVERLAP
 from wrenpipe.model.air import Air
-from wrenpipe.model.geometry import Bore, HoleKind, Instrument, ToneHole
+from wrenpipe.model.geometry import Bore, Finger, HoleKind, Instrument, ToneHole
 from wrenpipe.model.parameters import Layout, layout_of, unpack
 from wrenpipe.model.pitch import Size, frequency, midi
 from wrenpipe.search.stock import Stock
 
-__all__ = ["FLARE_SHARE", "Mapping", "mapping_for", "stock_guess"]
+__all__ = ["FLARE_SHARE", "USUAL_HAND", "Mapping", "mapping_for", "stock_guess"]
 
 Real = NDArray[np.float64]
 
@@ -29,6 +30,9 @@ SHARES = {"top": 0.0, "middle": 0.30, "lower": 0.62, "flare": 0.88}
 """Where the knots lie along the body, from the end of the barrel to the foot."""
 FLARE_SHARE = SHARES["flare"]
 BELL_SLICES = 6
+USUAL_HAND = 0.09
+"""How far behind its middle fingertip a hand of 190 mm stands, m: 0.87 of 0.544 hand lengths (see
+`hand_pose`)."""
 PAD_LIFT_SHARE = 0.35
 PAD_LIFT_LEAST = 0.5e-3
 """Lift = share of the hole's diameter plus a least gap; at least a third of the hole is the trade's
@@ -129,10 +133,8 @@ class Mapping:
         jac[rows] += by_stations
         jac[rows, space.outer_radius] += 1.0
         jac[rows, space.hole_x.start + np.arange(space.holes)] -= slope
-        for n, place in enumerate(space.system.places):
-            if place.kind is HoleKind.SPEAKER:
-                p[block.start + n] += v[space.speaker_rise]
-                jac[block.start + n, space.speaker_rise] += 1.0
+        p[block] += v[space.rise]
+        jac[rows, space.rise.start + np.arange(space.holes)] += 1.0
 
 
 def _profile() -> list[tuple[float, dict[str, float]]]:
@@ -196,15 +198,15 @@ def stock_guess(mapping: Mapping, air: Air, pitch_standard_hz: float) -> Real:
     for knot, factor in zip(KNOTS, (1.02, 1.015, 1.0, 1.005, 1.08, 1.6), strict=True):
         v[space.knots.start + KNOTS.index(knot)] = a * factor
     v[space.outer_radius] = a + stock.wall
-    v[space.speaker_rise] = 0.3 * stock.wall
+    for n, place in enumerate(space.system.places):
+        if place.kind is HoleKind.SPEAKER:
+            v[space.rise.start + n] = 0.3 * stock.wall
     _seat_over_holes(space, v)
     return v
 
 
 def _seat_over_holes(space: DesignSpace, v: Real) -> None:
     """Put every fingertip over its hole, little fingers beyond their ring fingers."""
-    from wrenpipe.constraints.design_space import SEATED
-
     outer = v[space.outer_radius]
     for finger in SEATED:
         x, s = space.tip(finger)
@@ -212,9 +214,14 @@ def _seat_over_holes(space: DesignSpace, v: Real) -> None:
             if place.finger is finger:
                 v[x] = v[space.hole_x.start + n]
                 v[s] = outer * v[space.hole_azimuth.start + n]
-    from wrenpipe.model.geometry import Finger
-
     for little, ring, side in ((Finger.L4, Finger.L3, -1.0), (Finger.R4, Finger.R3, 1.0)):
         (lx, ls), (rx, _) = space.tip(little), space.tip(ring)
         v[lx] = v[rx] + 15e-3
         v[ls] = side * outer * 0.5
+    rest, around = space.tip(Finger.R_THUMB)
+    v[rest] = 0.5 * (v[space.tip(Finger.R1)[0]] + v[space.tip(Finger.R2)[0]])
+    v[around] = math.pi * outer
+    for middle in (Finger.L2, Finger.R2):
+        (x, s), (hand_x, hand_s, _) = space.tip(middle), space.hand(middle)
+        v[hand_x] = v[x]
+        v[hand_s] = v[s] - side_sign(middle) * USUAL_HAND

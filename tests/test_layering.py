@@ -18,7 +18,7 @@ PACKAGES = ("model", "constraints", "search", "studies")
 
 MAY_IMPORT = {
     "model": ("wrenpipe.model",),
-    "constraints": ("wrenpipe.model.geometry", "wrenpipe.constraints"),
+    "constraints": ("wrenpipe.model.geometry", "wrenpipe.model.compiling", "wrenpipe.constraints"),
     "search": ("wrenpipe.model", "wrenpipe.constraints", "wrenpipe.search"),
     "studies": ("wrenpipe",),
 }
