@@ -228,6 +228,9 @@ class HolePlace:
     least: float
     usual: float
     most: float
+    top_share: float = 0.0
+    top_height: float = 0.0
+    """A narrow top over the hole: its diameter over the hole's (0: none), and its height, m."""
 
 
 @dataclass(frozen=True, slots=True)
