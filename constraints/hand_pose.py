@@ -10,17 +10,24 @@ of a public hand model (see the data file), halved at half flexion.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
 
 from wrenpipe.constraints.design_space import DesignSpace
 from wrenpipe.constraints.finger_rows import CLUSTER, LEFT, RIGHT, FingerPolicy, side_sign
+from wrenpipe.constraints.hand import Hand
 from wrenpipe.constraints.measures import BREADTH, LENGTH, Digit, column, digit_of, side_of
 from wrenpipe.constraints.proportions import proportions
 from wrenpipe.constraints.row_kernel import AHEAD, ASIDE
 from wrenpipe.constraints.row_table import OfHand, TableRow
 from wrenpipe.model.geometry import Finger
 
-__all__ = ["ARCH_BEND", "FLAT", "neutral_hand", "pose_rows"]
+__all__ = ["ARCH_BEND", "FLAT", "knuckle_at", "neutral_hand", "pose_rows"]
+
+Real = NDArray[np.float64]
 
 FLAT = 0.95
 """Ahead of its knuckle, over its straight length, a finger that lies flat on the body (policy)."""
@@ -70,6 +77,16 @@ def pose_rows(space: DesignSpace, policy: FingerPolicy) -> Iterator[TableRow]:
             OfHand(by=beside).times(way).plus(most.times(-1.0)), extra_sd=MODEL_SD, spread=OfHand(),
             limit=most, upper=True, advice="move the hand, or a longer touchpiece",
         )  # fmt: skip
+
+
+def knuckle_at(space: DesignSpace, v: Real, hand: Hand, finger: Finger) -> tuple[float, float]:
+    """Where a finger's knuckle is (x, s) at v (space.size,), m."""
+    shape, digit, side = proportions(), digit_of(finger), side_of(finger)
+    x, s, slant = (float(v[at]) for at in space.hand(finger))
+    across = -shape.knuckle_x[digit] * hand.breadth(side).value
+    ahead = (shape.knuckle_y[digit] - shape.knuckle_y[Digit.MIDDLE]) * hand.length(side).value
+    cos, sin, sign = math.cos(slant), math.sin(slant), side_sign(finger)
+    return x + across * cos + ahead * sin, s + sign * (ahead * cos - across * sin)
 
 
 def neutral_hand(finger: Finger) -> OfHand:

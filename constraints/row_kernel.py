@@ -146,10 +146,14 @@ def _merit(kind, columns, par, need, size, sigma, v, mu, ratio, slopes):
     return least - mu * math.log(total), least
 
 
-STAGES = (2.0, 0.6, 0.2, 0.06, 0.02, 0.006)
+STAGES = (2.0, 0.6, 0.2, 0.06, 0.02, 0.006, 0.002)
 """Softness of the least, in standard deviations, from the first stage to the last."""
 STEPS = 14
 """Newton steps of one stage at the most."""
+WARM = 2
+"""The stage to begin with from seats that are nearly right."""
+RESTS, HIDDEN = 0.02, 0.05
+"""Slope by all natural units together at which a stage has come to rest, and what that may still hide."""
 TRIVIAL = 1e-7
 """Shares of the merit below this are left out of the curvature."""
 
@@ -163,8 +167,9 @@ def best_seats(kind, columns, par, need, size, sigma, start, free, lower, upper,
     enough. share (m,): gets each row's share of the answer, the multipliers, which sum to one.
 
     Newton's method on the smooth least with a Levenberg damping; rows bend little, so that their own
-    curvature is left out. Ends early when the smooth least with all that its softness can hide stays
-    below nothing, where the rows are concave (they nearly are).
+    curvature is left out. Where a stage has come to rest no seats are better than the mean of all ratios by
+    their shares, since rows are concave (all but a few are): with that below nothing, a search that only asks
+    for `stop` ends.
     """
     m, f = kind.shape[0], free.shape[0]
     place = np.full(start.shape[0], -1)
@@ -183,6 +188,7 @@ def best_seats(kind, columns, par, need, size, sigma, start, free, lower, upper,
         if best >= stop:
             break
         damping = 1e-3
+        rests = False
         for _ in range(STEPS):
             gradient[:] = 0.0
             hessian[:] = 0.0
@@ -217,6 +223,7 @@ def best_seats(kind, columns, par, need, size, sigma, start, free, lower, upper,
                     hessian[a, :] = 0.0
                     hessian[:, a] = 0.0
                 gain += abs(gradient[a])
+            rests = gain < RESTS
             if gain < 1e-6:
                 break
             taken = False
@@ -247,8 +254,14 @@ def best_seats(kind, columns, par, need, size, sigma, start, free, lower, upper,
                 break
         if best >= stop:
             break
-        if stage >= 2 and stop < np.inf and value + mu * math.log(m) < 0.0:
-            break
+        if rests and stop < np.inf:
+            bound, total = 0.0, 0.0
+            for i in range(m):
+                w = math.exp((value - ratio[i]) / mu)
+                total += w
+                bound += w * ratio[i]
+            if bound / total < stop - HIDDEN:
+                break
     total = 0.0
     for i in range(m):
         share[i] = math.exp((value - ratio[i]) / mu)
@@ -256,3 +269,30 @@ def best_seats(kind, columns, par, need, size, sigma, start, free, lower, upper,
     for i in range(m):
         share[i] /= total
     return best, best_v
+
+
+NEAR = 0.5
+"""Hands that miss by more than this are not helped by beginning elsewhere."""
+
+
+@_jit
+def best_seats_of(
+    kind, columns, par, needs, sizes, sigma, starts, free, lower, upper, scale, stop, margins, shares
+):
+    """The same for many hands: needs, sizes, shares (h, m), margins (h,).
+
+    starts (k, n): seats to begin from, the first one nearly right for most of the hands.
+    """
+    for i in range(needs.shape[0]):
+        margins[i] = -np.inf
+        share = np.empty(kind.shape[0])
+        for j in range(starts.shape[0]):
+            found, _ = best_seats(
+                kind, columns, par, needs[i], sizes[i], sigma, starts[j], free, lower, upper, scale,
+                WARM if j == 0 else 0, stop, share,
+            )  # fmt: skip
+            if found > margins[i]:
+                margins[i] = found
+                shares[i] = share
+            if margins[i] >= stop or margins[i] < stop - NEAR:
+                break

@@ -17,7 +17,8 @@ class Seat:
     x: along the body from the reed-tip plane, m. s: around it, outer radius times azimuth, m.
     crossing: angle of the finger to the square across the body, rad; positive points the tip
     towards the foot. half_width: across the finger; half_length: along it (the pad's ellipse).
-    breadth: whole fingertip breadth, m.
+    breadth: whole fingertip breadth, m. arch: 0 curved over the body, 1 bent up on the tip.
+    knuckle: (x, s) of the finger's knuckle on the unrolled plane, m; None for thumbs.
     """
 
     finger: Finger
@@ -28,6 +29,8 @@ class Seat:
     half_length: float
     breadth: float
     hole: str | None
+    arch: float = 0.0
+    knuckle: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,6 +16,7 @@ from wrenpipe.constraints.design_space import KNOTS, DesignSpace
 from wrenpipe.constraints.families import Family, HoleGaps, Linear, Saddles, rows_of
 from wrenpipe.constraints.margins import Severity
 from wrenpipe.constraints.rows import Label, Row
+from wrenpipe.model.geometry import HoleKind
 
 __all__ = ["WallLimits", "wall_families", "wall_rows"]
 
@@ -99,7 +100,11 @@ def _tenons(
 
 def _saddles(space: DesignSpace, limits: WallLimits) -> Saddles:
     """How far the rim of a finger hole falls away on the round body: the pulp must fill it."""
-    fingered = [n for n, place in enumerate(space.system.places) if place.finger is not None]
+    fingered = [
+        n
+        for n, place in enumerate(space.system.places)
+        if place.kind is HoleKind.FINGER and not place.top_share
+    ]
     labels = tuple(
         Label(
             "saddle", space.system.places[n].name, limits.saddle, 0.0, HARD, upper=True,

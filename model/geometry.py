@@ -86,6 +86,8 @@ class ToneHole:
     chimney: height on the hole's axis from the bore's top generator line to the outer rim.
     outer_radius: radius of the body at the hole, the flange that the hole radiates from.
     pad_lift, pad_radius: the open pad above the hole; both zero for a bare hole.
+    top_diameter, top_height: of a narrow top over the hole, within the chimney; both zero for a plain one.
+    The wide part below it is then chimney - top_height high.
     """
 
     name: str
@@ -97,6 +99,18 @@ class ToneHole:
     kind: HoleKind
     pad_lift: float = 0.0
     pad_radius: float = 0.0
+    top_diameter: float = 0.0
+    top_height: float = 0.0
+
+    @property
+    def has_top(self) -> bool:
+        """Whether the chimney has two steps."""
+        return self.top_diameter > 0.0 and self.top_height > 0.0
+
+    @property
+    def opening(self) -> float:
+        """Diameter at the outer rim, which a fingertip seals, m."""
+        return self.top_diameter if self.has_top else self.diameter
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,13 +252,15 @@ class Lane:
     """Room that a key arm or touchpiece takes between two neighbouring fingers.
 
     width: of the part itself, m; clearances on both sides are added by the constraints.
-    rear: whether the arm can be led round the back of the body, which frees the lane.
+    rear: whether the arm can be led round the back of the body, which frees the lane. touch: whether it is a
+    touchpiece that lies there, and not an arm.
     """
 
     key: str
     between: tuple[Finger, Finger]
     width: float
     rear: bool
+    touch: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -136,13 +136,13 @@ def _front(places: Iterable[HolePlace]) -> list[Finger]:
 
 
 def _lane(key: str, number: int, raw: object, front: list[Finger]) -> Lane:
-    row = read_row(f"key {shown(key)}, lane {number}", raw, "between width_mm rear")
+    row = read_row(f"key {shown(key)}, lane {number}", raw, "between width_mm rear", "touch")
     neighbours = list(pairwise(front))
     between = row.items("between")
     for above, below in neighbours:
         if between == [above.value, below.value]:
             width = row.number("width_mm", NARROWEST_LANE_MM, WIDEST_LANE_MM) * 1e-3
-            return Lane(key, (above, below), width, row.flag("rear"))
+            return Lane(key, (above, below), width, row.flag("rear"), row.flag("touch"))
     came = " and ".join(map(shown, between)) or "no fingers"
     allowed = listed(f"{above.value} and {below.value}" for above, below in neighbours)
     raise row.error(f"{came} are not neighbours at the front, the upper one first", allowed)

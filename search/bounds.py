@@ -7,12 +7,12 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from wrenpipe.constraints.design_space import KNOTS
-from wrenpipe.constraints.lanes import OFFSET_HOLES, RAISED_CHIMNEYS
+from wrenpipe.constraints.aids import OFFSET_HOLES, RAISED_CHIMNEYS
+from wrenpipe.constraints.design_space import KNOTS, DesignSpace
 from wrenpipe.model.geometry import Finger, HoleKind
 from wrenpipe.search.unknowns import Mapping
 
-__all__ = ["MOST_CROSSING", "bounds"]
+__all__ = ["MOST_CROSSING", "bounds", "seat_bounds"]
 
 Real = NDArray[np.float64]
 
@@ -60,8 +60,20 @@ def bounds(mapping: Mapping, guess: Real, aids: frozenset[str]) -> tuple[Real, R
             upper[space.rise.start + n] = 1.2 * stock.wall
         elif place.kind is HoleKind.FINGER and RAISED_CHIMNEYS in aids:
             upper[space.rise.start + n] = MOST_RISE
+    seats_low, seats_high = seat_bounds(space, top, foot, guess[space.outer_radius])
+    seated = np.isfinite(seats_low)
+    lower[seated], upper[seated] = seats_low[seated], seats_high[seated]
+    lower[space.margin], upper[space.margin] = -30.0, 30.0
+    return lower, upper
+
+
+def seat_bounds(space: DesignSpace, top: float, foot: float, outer: float) -> tuple[Real, Real]:
+    """Bounds of fingertips, slants, arches and hands alone, (space.size,), infinite for all other columns.
+
+    top, foot: x of the barrel's end and of the foot; outer: radius of the body, m.
+    """
+    lower, upper = np.full(space.size, -math.inf), np.full(space.size, math.inf)
     lower[space.tip_x], upper[space.tip_x] = top, foot + 30e-3
-    outer = guess[space.outer_radius]
     lower[space.tip_s], upper[space.tip_s] = -2.2 * outer, 2.2 * outer
     for finger in (Finger.L_THUMB, Finger.R_THUMB):
         _, thumb = space.tip(finger)
@@ -76,5 +88,4 @@ def bounds(mapping: Mapping, guess: Real, aids: frozenset[str]) -> tuple[Real, R
         upper[space.arch_of(finger)] = 0.0
     lower[space.hand_x], upper[space.hand_x] = top - 40e-3, foot + 40e-3
     lower[space.hand_s], upper[space.hand_s] = -FARTHEST_HAND, FARTHEST_HAND
-    lower[space.margin], upper[space.margin] = -30.0, 30.0
     return lower, upper

@@ -10,9 +10,9 @@ import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from wrenpipe.constraints.aids import COMMON_AIDS, system_with_aids
 from wrenpipe.constraints.design_space import design_space
 from wrenpipe.constraints.hand import Hand
-from wrenpipe.constraints.lanes import AIDS
 from wrenpipe.constraints.walls import WallLimits
 from wrenpipe.model.air import Air
 from wrenpipe.model.geometry import System
@@ -54,7 +54,7 @@ class Menu:
     system: str
     free_keys: tuple[str, ...]
     fixed_keys: tuple[str, ...]
-    aids: tuple[str, ...] = tuple(AIDS)
+    aids: tuple[str, ...] = COMMON_AIDS
     bores: tuple[float, ...] = (1.0,)
     walls: tuple[float, ...] = (1.0,)
     holes: tuple[str, ...] = ("usual",)
@@ -63,7 +63,7 @@ class Menu:
     def of(
         cls,
         system: str,
-        aids: tuple[str, ...] = tuple(AIDS),
+        aids: tuple[str, ...] = COMMON_AIDS,
         bores: tuple[float, ...] = (1.0,),
         walls: tuple[float, ...] = (1.0,),
         holes: tuple[str, ...] = ("usual",),
@@ -147,7 +147,7 @@ def with_hole_sizes(system: System, holes: str) -> System:
 
 def programme_of(case: Case, choice: Choice) -> Programme:
     """The tuning of one choice for one case."""
-    space = design_space(system_of(case.system, choice))
+    space = design_space(system_with_aids(system_of(case.system, choice), choice.aids))
     mapping = mapping_for(space, case.size, stock_of(case.size, choice.bore, choice.wall))
     return programme_for(
         mapping,

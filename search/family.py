@@ -14,6 +14,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from wrenpipe.constraints.aids import system_with_aids
 from wrenpipe.constraints.design_space import design_space
 from wrenpipe.constraints.hand import Hand
 from wrenpipe.constraints.margins import Margin
@@ -155,9 +156,10 @@ def in_walking_order(sizes: Sequence[Size]) -> tuple[Size, ...]:
 def setup_for(row: Row, option: Option | None = None) -> Setup:
     """Programmes of a row by size and aids, every size on its own stock."""
     option = row.options[0] if option is None else option
-    space = design_space(with_hole_sizes(row.system, option.holes))
+    system = with_hole_sizes(row.system, option.holes)
 
     def setup(size: Size, aids: Aids) -> Programme:
+        space = design_space(system_with_aids(system, aids))
         mapping = mapping_for(space, size, stock_of(size, option.bore, option.wall))
         return programme_for(mapping, row.air, row.pitch_standard_hz, row.hand, aids, row.limits, row.errors)
 

@@ -7,14 +7,16 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from wrenpipe.constraints.design_space import SEATED
-from wrenpipe.constraints.finger_rows import CLUSTER
+from wrenpipe.constraints.design_space import SEATED, DesignSpace
+from wrenpipe.constraints.finger_rows import ARCHED_PAD, CLUSTER
+from wrenpipe.constraints.hand import Hand
+from wrenpipe.constraints.hand_pose import knuckle_at
 from wrenpipe.constraints.lanes import RUNNING_CLEARANCE
 from wrenpipe.constraints.seats import Seat, SeatPlan, Touchpiece
 from wrenpipe.model.geometry import Finger, Key
 from wrenpipe.search.tuner import Programme, Tuned
 
-__all__ = ["seat_plan"]
+__all__ = ["seat_plan", "seats_at", "touchpieces"]
 
 Real = NDArray[np.float64]
 
@@ -31,26 +33,9 @@ def seat_plan(programme: Programme, tuned: Tuned) -> SeatPlan | None:
     if hand is None or tuned.finger_rows is None:
         return None
     space, v = programme.mapping.space, tuned.outcome.v
-    holes = {place.finger: place.name for place in space.system.places if place.finger is not None}
-    seats = []
-    for finger in SEATED:
-        x, s = space.tip(finger)
-        slanted = finger not in (Finger.L_THUMB, Finger.R_THUMB)
-        seats.append(
-            Seat(
-                finger=finger,
-                x=float(v[x]),
-                s=float(v[s]),
-                crossing=float(v[space.hand(finger)[2]]) if slanted else 0.0,
-                half_width=hand.pad_half_width(finger),
-                half_length=hand.pad_half_length(finger),
-                breadth=hand.tip(finger).value,
-                hole=holes.get(finger),
-            )
-        )
     return SeatPlan(
-        seats=tuple(seats),
-        touchpieces=tuple(_touchpieces(programme, v)),
+        seats=seats_at(space, v, hand),
+        touchpieces=tuple(touchpieces(space, v)),
         lanes=programme.lanes,
         margins=tuned.finger_rows.reports() + tuned.wall_rows.reports(),
         finger_margin_sigma=tuned.margin,
@@ -58,9 +43,34 @@ def seat_plan(programme: Programme, tuned: Tuned) -> SeatPlan | None:
     )
 
 
-def _touchpieces(programme: Programme, v: Real) -> list[Touchpiece]:
+def seats_at(space: DesignSpace, v: Real, hand: Hand) -> tuple[Seat, ...]:
+    """Every seated fingertip at v."""
+    holes = {place.finger: place.name for place in space.system.places if place.finger is not None}
+    seats = []
+    for finger in SEATED:
+        x, s = space.tip(finger)
+        thumb = finger in (Finger.L_THUMB, Finger.R_THUMB)
+        arch = float(v[space.arch_of(finger)])
+        shrunk = 1.0 - ARCHED_PAD * arch
+        seats.append(
+            Seat(
+                finger=finger,
+                x=float(v[x]),
+                s=float(v[s]),
+                crossing=0.0 if thumb else float(v[space.hand(finger)[2]]),
+                half_width=shrunk * hand.pad_half_width(finger),
+                half_length=shrunk * hand.pad_half_length(finger),
+                breadth=hand.tip(finger).value,
+                hole=holes.get(finger),
+                arch=arch,
+                knuckle=None if thumb else knuckle_at(space, v, hand, finger),
+            )
+        )
+    return tuple(seats)
+
+
+def touchpieces(space: DesignSpace, v: Real) -> list[Touchpiece]:
     """A first place for every touchpiece; ring keys have none."""
-    space = programme.mapping.space
     out: list[Touchpiece] = []
     for finger in (Finger.L4, Finger.R4):
         keys = [key for key in space.system.keys if key.finger is finger]

@@ -14,11 +14,11 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from wrenpipe.constraints.aids import lanes_with
 from wrenpipe.constraints.families import Stack
 from wrenpipe.constraints.finger_rows import BodyEnds, FingerPolicy
 from wrenpipe.constraints.hand import Hand
 from wrenpipe.constraints.key_clearance import pad_beside_pad
-from wrenpipe.constraints.lanes import lanes_kept
 from wrenpipe.constraints.margins import Margin, tightest
 from wrenpipe.constraints.rows import RowBlock
 from wrenpipe.constraints.seat_bounds import BodyBounds, Certificate, seats_impossible
@@ -366,7 +366,7 @@ def programme_for(
         is_fork=np.array([f.fork for f in chart.fingerings], dtype=np.bool_),
         guess=guess,
         hand=hand,
-        lanes=lanes_kept(space.system, aids),
+        lanes=lanes_with(space.system, aids),
         lower=lower,
         upper=upper,
         limits=WallLimits() if limits is None else limits,

@@ -9,7 +9,7 @@ from pathlib import Path
 from rich.console import Group
 from rich.text import Text
 
-from wrenpipe.constraints.lanes import AIDS
+from wrenpipe.constraints.aids import AIDS
 from wrenpipe.search.family import Decided, Outcome
 from wrenpipe.search.reach import Verdict
 from wrenpipe.studies.cautions import CAUTIONS

@@ -32,8 +32,22 @@ from wrenpipe.studies.shapes import (
 
 __all__ = ["AID_LETTERS", "AID_WORDS", "FAMILY_WORDS", "MapWords", "Mark", "map_sheet"]
 
-AID_LETTERS = {"rear-arms": "R", "offset-holes": "O"}
-AID_WORDS = {"R": "R key arms led round the back", "O": "O finger holes turned out of line"}
+AID_LETTERS = {
+    "offset-holes": "O",
+    "raised-chimneys": "H",
+    "split-touchpieces": "S",
+    "rear-arms": "R",
+    "narrow-tops": "N",
+    "plateau-keys": "P",
+}
+AID_WORDS = {
+    "O": "O finger holes turned out of line",
+    "H": "H finger holes raised above the body",
+    "S": "S touchpieces split beside the finger",
+    "R": "R key arms led round the back",
+    "N": "N narrow tops over wider holes",
+    "P": "P plateau keys for the ring fingers",
+}
 EDGE_MM, CELL_W, CELL_H, HEAD, GAP = 8.0, 16.0, 13.0, 8.0, 7.0
 MARK = 2.4
 LEAST_WIDTH, LONGEST_NAME = 172.0, 34

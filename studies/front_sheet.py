@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations, pairwise
 
-from wrenpipe.constraints.lanes import AIDS
+from wrenpipe.constraints.aids import AIDS, COMMON_AIDS
 from wrenpipe.search.aims import Aim, Figures
 from wrenpipe.studies.label_places import Box, clearest
 from wrenpipe.studies.shapes import (
@@ -59,7 +59,10 @@ TEXT_PT, TICK_PT, LABEL_PT = 7.5, 7.0, 6.0
 LEAST_SPANS = {Aim.INTONATION: 0.2, Aim.TWELFTHS: 0.5, Aim.MARGIN: 0.2, Aim.SCATTER: 0.2, Aim.KEYS: 1.0}
 """Narrower ranges would show the solver's last digits as if they were differences."""
 MOST_TICKS = 7
-AID_SETS = tuple(some for n in range(len(AIDS) + 1) for some in combinations(AIDS, n))
+COMMON_SETS = tuple(some for n in range(len(COMMON_AIDS) + 1) for some in combinations(COMMON_AIDS, n))
+AID_SETS = tuple(
+    dict.fromkeys((*COMMON_SETS, *(some for n in range(len(AIDS) + 1) for some in combinations(AIDS, n))))
+)
 # The same in every picture, so that two fronts can be laid side by side; further sets would share the last.
 AID_MARKS = (("disc", LEFT_HAND), ("square", RIGHT_HAND), ("triangle", TIGHT), ("diamond", LANE))
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from wrenpipe.constraints.lanes import lanes_kept
+from wrenpipe.constraints.aids import lanes_with
 from wrenpipe.constraints.walls import WallLimits
 from wrenpipe.model.geometry import Finger, Key
 from wrenpipe.model.key_parts import Part, parts_of
@@ -122,10 +122,10 @@ def _facts(menu: Menu, name: str, aids: frozenset[str], have: tuple[str, ...]) -
     system = system_with_keys(menu.system, {*have, name})
     key = system.key(name)
     kept = tuple(
-        (above, below, room) for owner, above, below, room in lanes_kept(system, aids) if owner == name
+        (above, below, room) for owner, above, below, room in lanes_with(system, aids) if owner == name
     )
     front = tuple(
-        (above, below, room) for owner, above, below, room in lanes_kept(system, ()) if owner == name
+        (above, below, room) for owner, above, below, room in lanes_with(system, ()) if owner == name
     )
     return KeyFacts(
         key=key,

@@ -7,7 +7,7 @@ from pathlib import Path
 from rich.console import Group
 from rich.text import Text
 
-from wrenpipe.constraints.lanes import AIDS
+from wrenpipe.constraints.aids import AIDS
 from wrenpipe.model.pitch import sounding
 from wrenpipe.search.reach import Verdict
 from wrenpipe.studies.cautions import CAUTIONS
@@ -72,7 +72,7 @@ def reach_report(answer: Answer) -> Group:
 def _verdict(answer: Answer) -> str:
     words = {
         Verdict.REACHABLE: "Reachable",
-        Verdict.WITH_AIDS: f"Reachable with aids: {'; '.join(AIDS[aid] for aid in sorted(answer.aids))}",
+        Verdict.WITH_AIDS: "Reachable with aids: " + "; ".join(AIDS[a].words for a in sorted(answer.aids)),
         Verdict.NOT_REACHABLE: "Not reachable",
         Verdict.UNDECIDED: "Undecided: the search did not settle",
     }[answer.verdict]

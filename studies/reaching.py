@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from wrenpipe.constraints.lanes import OFFSET_HOLES, REAR_ARMS
+from wrenpipe.constraints.aids import OFFSET_HOLES, REAR_ARMS
 from wrenpipe.model.intonation import Intonation, judge
 from wrenpipe.search.reach import Reach, Verdict, free_optimum, greatest_margin
 from wrenpipe.search.sizes import SizeLimit, larger_neighbour, smallest_reachable

@@ -7,7 +7,7 @@ from dataclasses import replace
 from itertools import combinations
 from typing import TypeVar
 
-from wrenpipe.constraints.lanes import AIDS
+from wrenpipe.constraints.aids import AIDS
 from wrenpipe.search.aims import Aim, Figures
 from wrenpipe.search.front import undominated
 from wrenpipe.studies.drawings import front_drawing

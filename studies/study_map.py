@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import groupby
 
-from wrenpipe.constraints.lanes import AIDS
+from wrenpipe.constraints.aids import AIDS
 from wrenpipe.search.reach import Verdict
 from wrenpipe.studies.drawings import map_drawing
 from wrenpipe.studies.family_sheet import AID_LETTERS, AID_WORDS, MapWords, Mark

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from itertools import groupby
 
-from wrenpipe.constraints.lanes import AIDS
+from wrenpipe.constraints.aids import AIDS
 from wrenpipe.search.aims import Aim
 from wrenpipe.search.choices import Choice
 from wrenpipe.studies.convert import in_mm
