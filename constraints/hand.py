@@ -104,6 +104,17 @@ class Hand:
         self.mean.setflags(write=False)
         self.covariance.setflags(write=False)
 
+    def __eq__(self, other: object) -> bool:
+        """The same knowledge, from the same place."""
+        return isinstance(other, Hand) and self._key() == other._key()
+
+    def __hash__(self) -> int:
+        return hash(self._key())
+
+    def _key(self) -> tuple[object, ...]:
+        numbers = (self.mean.tobytes(), self.covariance.tobytes())
+        return self.origin, self.people, *numbers, self.measured, self.warnings
+
     def estimate(self, at: int) -> Estimate:
         """One measure by its column in the vector of both hands."""
         return Estimate(float(self.mean[at]), math.sqrt(max(float(self.covariance[at, at]), 0.0)))
@@ -161,7 +172,7 @@ def joint_column(finger: Finger) -> int:
 
 def hand_of(population: Population) -> Hand:
     """The average player of a population, with the spread among all of them."""
-    return _hand(population, f"{population.label}, the average of them")
+    return _hand(population, f"the average of {population.label}")
 
 
 def hand_from_glove(size: float, population: Population) -> Hand:
@@ -201,11 +212,12 @@ def hand_from_measurements(measures: Measured, population: Population) -> Hand:
     given = [(side, name, value) for side, by_name in measures.items() for name, value in by_name.items()]
     if not given:
         raise HandError(f"no measure was given: at least one of {', '.join(GIVEN_MEASURES)} is needed")
-    for _, name, value in given:
+    for side, name, value in given:
         low, high = plausible_range(name)
         if not low <= value <= high:
             raise HandError(
-                f"{plain(name)} is {value / _MM:.1f} mm: {low / _MM:.1f} to {high / _MM:.1f} mm is allowed"
+                f"{_whose(side, name)} is {value / _MM:.1f} mm: "
+                f"{low / _MM:.1f} to {high / _MM:.1f} mm is allowed"
             )
     people = population.conditioned(*_observed(given))
     names = ", ".join(_whose(side, name) for side, name, _ in given)
@@ -293,8 +305,8 @@ def _measurement_warnings(given: Given, population: Population) -> list[str]:
     """Say when the population knows no such hand, or none with these measures together."""
     limit = proportions().unusual_sds
     found = [
-        f"{_whose(side, name)} of {value / _MM:.1f} mm lies outside the survey "
-        f"({population.label}): what was not measured is carried on from it"
+        f"{_whose(side, name)} of {value / _MM:.1f} mm is not found among {population.label}: "
+        "please measure again; what was not measured is carried on from them"
         for side, name, value in given
         if population.distance(*_observed([(side, name, value)])) > limit
     ]
@@ -303,12 +315,27 @@ def _measurement_warnings(given: Given, population: Population) -> list[str]:
         part = 2.0 / (9.0 * len(given))
         rare = len(given) * (1.0 - part + limit * math.sqrt(part)) ** 3
         if population.distance(*_observed(given)) ** 2 > rare:
-            found.append(f"these measures rarely go together ({population.label}): please measure again")
+            found.append(_worst_fit(given, population))
     if all(MEASURES.index(name) >= SPANS.start for _, name, _ in given):
         found.append(
             f"only spans were measured: breadths and length are little more than those of {population.label}"
         )
     return found
+
+
+def _worst_fit(given: Given, population: Population) -> str:
+    """These measures do not go together: which of them the others speak against, and what they let expect."""
+    worst = int(np.argmax(np.abs(population.misfits(*_observed(given)))))
+    side, name, value = given[worst]
+    others = population.conditioned(*_observed([g for n, g in enumerate(given) if n != worst]))
+    row, _, noise = _observed([given[worst]])
+    expected = float(row[0] @ others.mean())
+    sd = math.hypot(math.sqrt(float(row[0] @ others.covariance() @ row[0])), float(noise[0]))
+    return (
+        f"these measures rarely go together ({population.label}): "
+        f"{_whose(side, name)} of {value / _MM:.1f} mm fits worst, where the others let expect "
+        f"{expected / _MM:.1f} give or take {sd / _MM:.1f} mm; please measure again"
+    )
 
 
 def _glove_warnings(size: float, population: Population) -> tuple[str, ...]:

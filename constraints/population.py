@@ -49,6 +49,15 @@ class Group:
         innovation, spread = self._innovation(rows, values, noise_sd)
         return math.sqrt(float(innovation @ np.linalg.solve(spread, innovation)))
 
+    def misfits(self, rows: FloatArray, values: FloatArray, noise_sd: FloatArray) -> FloatArray:
+        """How far each observation lies from what the group and the others let expect of it, in its SD, (m,).
+
+        The precision of the observations gives every leave-one-out prediction at once.
+        """
+        innovation, spread = self._innovation(rows, values, noise_sd)
+        precision = np.linalg.inv(spread)
+        return np.asarray(precision @ innovation / np.sqrt(np.diag(precision)))
+
     def log_likelihood(self, rows: FloatArray, values: FloatArray, noise_sd: FloatArray) -> float:
         """Log density of what was observed, up to the constant that all groups share."""
         innovation, spread = self._innovation(rows, values, noise_sd)
@@ -136,6 +145,11 @@ class Population:
         """Mahalanobis distance of what was observed from the nearest group."""
         return min(group.distance(rows, values, noise_sd) for group in self.groups)
 
+    def misfits(self, rows: FloatArray, values: FloatArray, noise_sd: FloatArray) -> FloatArray:
+        """Each observation against the others, as Group.misfits, in the nearest group."""
+        nearest = min(self.groups, key=lambda group: group.distance(rows, values, noise_sd))
+        return nearest.misfits(rows, values, noise_sd)
+
     def draw(self, count: int, seed: int) -> FloatArray:
         """Players drawn at random, m, (count, 38); the same seed gives the same ones.
 
@@ -155,16 +169,19 @@ class Population:
 def group_of(
     name: str, people: int, weight: float, mean: FloatArray, covariance: FloatArray, asymmetry: FloatArray
 ) -> Group:
-    """A group from one hand's measures: both hands share them, each give or take asymmetry.
+    """A group of both hands from what is known of one: each varies so, the two about their mean.
 
-    mean (19,), covariance (19, 19), m: of the mean of both hands. asymmetry (19,): SD of one hand about
-    that, m, the other one as much the other way.
+    mean (19,), covariance (19, 19), m: of one hand. asymmetry (19, 19): covariance of one hand about the
+    mean of both, m2; the other one lies as much the other way, so the mean itself varies less than a hand.
+    Raises ValueError when hands would differ more than people do.
     """
-    own = np.diag(asymmetry**2)
+    if float(np.linalg.eigvalsh(covariance - asymmetry).min()) < 0.0:
+        raise ValueError(f"group {name}: the hands of one person differ more than those of two")
+    shared = covariance - 2.0 * asymmetry
     return Group(
         name,
         people,
         weight,
         np.concatenate([mean, mean]),
-        np.block([[covariance + own, covariance - own], [covariance - own, covariance + own]]),
+        np.block([[covariance, shared], [shared, covariance]]),
     )

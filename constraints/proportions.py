@@ -24,8 +24,9 @@ class Proportions:
     thumb's side and to the little finger's, straight, rad. tip_breadth, joint_breadth: per hand breadth.
     breadth_sd: between people of one hand breadth, as a share of the mean hand breadth of adults;
     breadth_correlation, span_correlation: between those of one hand. asymmetry: SD of one hand's measure
-    about the mean of both, as its share, and of its spans. The rest are the policies named in the data
-    file; the *_sd of measuring are m or relative.
+    about the mean of both, as its share; finger_asymmetry, span_asymmetry: of breadths of fingers, of spans;
+    asymmetry_correlation: between those of one hand, spans apart. The rest are the policies named in the
+    data file; the *_sd of measuring are m or relative.
     """
 
     segments: tuple[tuple[float, ...], ...]
@@ -43,7 +44,9 @@ class Proportions:
     span_relative_sd: float
     span_correlation: float
     asymmetry: float
+    finger_asymmetry: float
     span_asymmetry: float
+    asymmetry_correlation: float
     opposed_swing_left: float
     pad_width_share: float
     pad_length_share: float
@@ -119,7 +122,9 @@ def proportions() -> Proportions:
         span_relative_sd=table["span_model"]["relative_sd"],
         span_correlation=table["span_model"]["correlation"],
         asymmetry=table["asymmetry"]["relative_sd"],
+        finger_asymmetry=table["asymmetry"]["finger_relative_sd"],
         span_asymmetry=table["asymmetry"]["span_relative_sd"],
+        asymmetry_correlation=table["asymmetry"]["correlation"],
         opposed_swing_left=table["opposition"]["swing_left"],
         pad_width_share=table["pad"]["width_share"],
         pad_length_share=table["pad"]["length_share"],

@@ -57,7 +57,7 @@ def adult_population(sex: Sex = "all") -> Population:
 
     Raises ValueError on any other word.
     """
-    labels = {"women": "adult women", "men": "adult men", "all": "adults, both sexes pooled"}
+    labels = {"women": "adult women", "men": "adult men", "all": "adults of both sexes"}
     if sex not in labels:
         raise ValueError(f"sex is {sex!r}: women, men or all is allowed")
     names = ("women", "men") if sex == "all" else (sex,)
@@ -84,7 +84,7 @@ def adults_of_percentile(sex: Literal["women", "men"], percentile: float) -> Pop
     surveyed = group.mean[:_COUNT] + off * sd[:_COUNT]
     own = _one_hand(surveyed, group.covariance[:_COUNT, :_COUNT])[0]
     settled = Group(same.name, same.people, 1.0, np.concatenate([own, own]), same.covariance)
-    return Population(f"adult {sex} of percentile {percentile:g}", (settled,))
+    return Population(f"adult {sex} at percentile {percentile:g}", (settled,))
 
 
 def child_population(who: Child, age: float, stature: float | None = None) -> Population:
@@ -95,21 +95,29 @@ def child_population(who: Child, age: float, stature: float | None = None) -> Po
     """
     low, high = CHILD_AGES
     if not low <= age <= high:
-        raise PercentileError(f"age is {age:g} years: {low:g} to {high:g} is allowed")
-    names = ("girls", "boys") if who == "children" else (who,)
+        raise PercentileError(
+            f"age is {age:g} years: {low:g} to {high:g} is allowed (a stature speaks for other ages)"
+        )
+    names = _names(who)
     _check_stature(stature)
-    label = f"{who} of {age:g} years" + ("" if stature is None else f" and {stature * 100.0:.0f} cm")
+    label = f"{who} of {age:g} years" + ("" if stature is None else f" and {stature * 100.0:.4g} cm")
     return Population(label, tuple(_child_group(name, age, stature, 1.0 / len(names)) for name in names))
 
 
-def children_of_stature(stature: float) -> Population:
-    """Children of a stature (m), of whatever age; raises PercentileError when it is not a child's."""
+def children_of_stature(stature: float, who: Child = "children") -> Population:
+    """Children of a stature (m) whose age is not known: taken for those whom it is the median stature of.
+
+    Raises PercentileError when it is not a child's stature. Beyond the ages of the table their ratios are
+    kept.
+    """
     _check_stature(stature)
-    rule = read_table("children")["stature"]
-    length, breadth = rule["length_per_stature"] * stature, rule["breadth_per_stature"] * stature
-    relative = rule["length_per_stature_sd"] / rule["length_per_stature"]
-    groups = tuple(_young(name, 0.5, length, breadth, relative) for name in ("girls", "boys"))
-    return Population(f"children of {stature * 100.0:.0f} cm", groups)
+    hand, names = read_table("children")["hand"], _names(who)
+    ages = {
+        name: float(np.interp(stature, np.array(hand[name]["stature_mm"]) * _MM, hand["age_years"]))
+        for name in names
+    }
+    groups = tuple(_child_group(name, ages[name], stature, 1.0 / len(names)) for name in names)
+    return Population(f"{who} of {stature * 100.0:.4g} cm", groups)
 
 
 @lru_cache(maxsize=1)
@@ -119,11 +127,17 @@ def believed_groups() -> tuple[Group, ...]:
     return (*youngest.groups, *adult_population("all").groups)
 
 
+def _names(who: Child) -> tuple[str, ...]:
+    if who not in ("girls", "boys", "children"):
+        raise ValueError(f"children are {who!r}: girls, boys or children is allowed")
+    return ("girls", "boys") if who == "children" else (who,)
+
+
 def _check_stature(stature: float | None) -> None:
     low, high = CHILD_STATURE
     if stature is not None and not low <= stature <= high:
         raise PercentileError(
-            f"stature is {stature * 100.0:.0f} cm: {low * 100.0:.0f} to {high * 100.0:.0f} cm is allowed"
+            f"stature is {stature * 100.0:.4g} cm: {low * 100.0:.0f} to {high * 100.0:.0f} cm is allowed"
         )
 
 
@@ -167,9 +181,19 @@ def _adult_group(name: str, weight: float) -> Group:
 def _with_fingers(name: str, people: int, weight: float, mean: FloatArray, covariance: FloatArray) -> Group:
     shape = proportions()
     full, spread = _one_hand(mean, covariance)
-    asymmetry = shape.asymmetry * full
-    asymmetry[SPANS] = shape.span_asymmetry * full[SPANS]
-    return group_of(name, people, weight, full, spread, asymmetry)
+    apart = np.zeros_like(spread)
+    sd = shape.asymmetry * full
+    sd[TIPS.start : SPANS.start] = shape.finger_asymmetry * full[TIPS.start : SPANS.start]
+    sd[SPANS] = shape.span_asymmetry * full[SPANS]
+    for block in (slice(0, SPANS.start), SPANS):
+        apart[block, block] = _alike(sd[block], shape.asymmetry_correlation)
+    return group_of(name, people, weight, full, spread, apart)
+
+
+def _alike(sd: FloatArray, correlation: float) -> FloatArray:
+    """Covariance of lengths of these SD with one correlation between all of them."""
+    share = correlation + (1.0 - correlation) * np.eye(len(sd))
+    return np.asarray(np.outer(sd, sd) * share)
 
 
 def _one_hand(mean: FloatArray, covariance: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -204,5 +228,5 @@ def _one_hand(mean: FloatArray, covariance: FloatArray) -> tuple[FloatArray, Flo
         (fingers, finger_sd, shape.breadth_correlation),
         (SPANS, relative * spans, shape.span_correlation),
     ):
-        scatter[block, block] = np.outer(sd, sd) * (rho + (1.0 - rho) * np.eye(len(sd)))
+        scatter[block, block] = _alike(sd, rho)
     return onto @ mean, onto @ covariance @ onto.T + scatter

@@ -135,6 +135,10 @@ Glove = Annotated[str | None, typer.Option(metavar="N", help="Glove size, 4 to 1
 HandPath = Annotated[
     Path | None, typer.Option("--hand", metavar="FILE.toml", help="The player's own measurements.")
 ]
+Player = Annotated[
+    str | None,
+    typer.Option(metavar="TEXT", help="People in plain words: woman, man P95, girl 10, child 138 cm."),
+]
 SystemName = Annotated[
     str, typer.Option("--system", metavar="NAME", help="Fingering system; see `wrenpipe systems`.")
 ]
@@ -164,6 +168,7 @@ def reach(
     size: Size,
     glove: Glove = None,
     hand: HandPath = None,
+    player: Player = None,
     system: SystemName = "simple-9",
     aids: Aids = None,
     tolerance: Cents = None,
@@ -191,6 +196,7 @@ def reach(
                 slide,
                 pitch_standard,
                 temperature,
+                player,
             )
         )
         from wrenpipe.studies.reaching import answer_question
@@ -213,6 +219,7 @@ def design(
     out: Annotated[Path, typer.Option(metavar="FOLDER", help="Where the files go.")],
     glove: Glove = None,
     hand: HandPath = None,
+    player: Player = None,
     system: SystemName = "simple-9",
     aids: Aids = None,
     tolerance: Cents = None,
@@ -242,6 +249,7 @@ def design(
                 slide,
                 pitch_standard,
                 temperature,
+                player,
             )
         )
         from wrenpipe.studies.designing import NoInstrumentError, bench_files, design_values, make_design
@@ -303,6 +311,7 @@ def keys(
     size: Size,
     glove: Glove = None,
     hand: HandPath = None,
+    player: Player = None,
     count: Annotated[str | None, typer.Option(metavar="N", help="Most keys, rings not counted; 9.")] = None,
     system: Annotated[
         str, typer.Option("--system", metavar="NAME", help="System whose keys are meant.")
@@ -323,7 +332,7 @@ def keys(
 
         asked = Asked(
             size, glove, hand, system, tuple(aids or ()), tolerance,
-            pitch_standard=pitch_standard, temperature=temperature,
+            pitch_standard=pitch_standard, temperature=temperature, player=player,
         )  # fmt: skip
         answered = find_keys(asked, count, workers, report)
     if as_json:

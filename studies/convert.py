@@ -13,6 +13,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from wrenpipe.constraints.measures import Side
 from wrenpipe.model.air import Air
 from wrenpipe.model.geometry import (
     Barrel,
@@ -27,6 +28,7 @@ from wrenpipe.model.geometry import (
 from wrenpipe.model.pitch import Size, frequency, midi, parse_size, sounding
 from wrenpipe.studies.conventions import CONVENTIONS
 from wrenpipe.studies.errors import RequestError
+from wrenpipe.studies.hand_checks import measures_by_table
 from wrenpipe.studies.schemas import (
     DesignFile,
     FingeringFields,
@@ -129,10 +131,22 @@ def design_text(file: DesignFile) -> str:
     return json_text(file.model_dump(mode="json", by_alias=True)) + "\n"
 
 
-def hand_measurements(file: HandFile) -> dict[str, float]:
-    """The measured lengths in metres by name without unit, such as hand_length."""
-    given = file.hand.model_dump(exclude_none=True, exclude={"name"})
-    return {name.removesuffix("_mm"): value / MM for name, value in given.items()}
+def hand_measurements(file: HandFile) -> dict[Side | None, dict[str, float]]:
+    """The measured lengths in metres by name without unit, such as hand_length: of either hand (None), or of one.
+
+    A measure in [hand] that one hand has in its own table speaks for the other hand.
+    """
+    tables = measures_by_table(file)
+    own = {Side.LEFT: tables["left"], Side.RIGHT: tables["right"]}
+    found: dict[Side | None, dict[str, float]] = {None: {}, **{side: dict(own[side]) for side in Side}}
+    for field, value in tables["hand"].items():
+        taken = [side for side in Side if field in own[side]]
+        found[Side(1 - taken[0]) if taken else None][field] = value
+    return {
+        side: {name.removesuffix("_mm"): value / MM for name, value in measures.items()}
+        for side, measures in found.items()
+        if measures
+    }
 
 
 def own_mouthpiece(file: MouthpieceFile) -> tuple[Mouthpiece, float | None]:

@@ -7,9 +7,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from wrenpipe.constraints.hand import Hand, hand_from_glove, hand_from_measurements
+from wrenpipe.constraints.hand import Hand
 from wrenpipe.constraints.printers import load_printer
-from wrenpipe.constraints.surveys import adult_population
 from wrenpipe.model.air import dry_air
 from wrenpipe.model.pitch import Size, parse_size
 from wrenpipe.model.sensitivity import PrintErrors
@@ -17,9 +16,8 @@ from wrenpipe.model.system import load_system
 from wrenpipe.search.aims import Aim
 from wrenpipe.search.family import Option, Row, in_walking_order
 from wrenpipe.search.reach import DEFAULT_TOLERANCE
-from wrenpipe.studies.convert import hand_measurements
 from wrenpipe.studies.family_schema import FamilyFile
-from wrenpipe.studies.players import PlayerFields, file_name_part
+from wrenpipe.studies.players import PlayerFields, file_name_part, hand_of_fields
 from wrenpipe.studies.reading import read_family, read_hand
 
 __all__ = ["FamilyRequest", "NamedRow", "read_family_request"]
@@ -40,11 +38,9 @@ class NamedRow:
 
     def asked(self, size: Size, aids: frozenset[str], option: Option) -> dict[str, Any]:
         """What was asked of this cell, and what the set gave it."""
-        player = self.player
-        hand = {"hand": player.file} if player.glove is None else {"glove": f"{player.glove:g}"}
         return {
             "size": size.name,
-            **hand,
+            **self.player.asked(),
             "system": self.system,
             "aids": sorted(aids),
             "tolerance": f"{self.row.tolerance.added:g}",
@@ -117,9 +113,4 @@ def read_family_request(path: Path) -> FamilyRequest:
 
 
 def _hand(player: PlayerFields, folder: Path) -> Hand:
-    if player.file is not None:
-        return hand_from_measurements(
-            {None: hand_measurements(read_hand(folder / player.file))}, adult_population()
-        )
-    assert player.glove is not None
-    return hand_from_glove(player.glove, adult_population())
+    return hand_of_fields(player, None if player.file is None else read_hand(folder / player.file))

@@ -6,7 +6,7 @@ from typing import Annotated, Self
 
 from pydantic import Field, model_validator
 
-from wrenpipe.constraints.lanes import AIDS, OFFSET_HOLES, REAR_ARMS
+from wrenpipe.constraints.aids import AIDS, OFFSET_HOLES, REAR_ARMS
 from wrenpipe.constraints.printers import DEFAULT_PRINTER, known_printers
 from wrenpipe.model.system import known_systems
 from wrenpipe.search.finish import PLAIN_AIMS

@@ -8,10 +8,14 @@ from typing import Annotated, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from wrenpipe.constraints.hand import Hand
 from wrenpipe.model.pitch import PitchError, parse_size
 from wrenpipe.search.aims import Aim
 from wrenpipe.search.choices import HOLE_SIZES
+from wrenpipe.studies.errors import RequestError
 from wrenpipe.studies.fields import Between, Label, refusal, shown
+from wrenpipe.studies.hand_words import GLOVE, hand_of_file, hand_of_glove, hand_of_player
+from wrenpipe.studies.schemas import HandFile
 
 __all__ = [
     "PlayerFields",
@@ -19,6 +23,7 @@ __all__ = [
     "Scales",
     "Texts",
     "file_name_part",
+    "hand_of_fields",
     "known_aims",
     "known_options",
     "known_sizes",
@@ -28,6 +33,7 @@ __all__ = [
 
 # TOML has lists only: they become tuples here, the texts in them stay strict.
 Texts = Annotated[tuple[str, ...], Field(strict=False)]
+SOURCES = ("glove", "file", "player")
 SCALE = Between(0.8, 1.25, "times the usual")
 Scales = Annotated[tuple[Annotated[float, SCALE], ...], Field(strict=False, min_length=1, max_length=9)]
 
@@ -39,24 +45,52 @@ class RequestFields(BaseModel):
 
 
 class PlayerFields(RequestFields):
-    """One hand: by its glove, or by its own measurements in a file."""
+    """One player: by their glove, by their own measurements in a file, or by whom they are like."""
 
     name: Annotated[str, Label()] = Field(description="whose hand")
-    glove: Annotated[float, Between(4, 13, "(half sizes too)")] | None = Field(
-        None, description="glove size (EN ISO 21420)"
-    )
+    glove: Annotated[float, GLOVE] | None = Field(None, description="glove size (EN ISO 21420)")
     file: Annotated[str, Label(200)] | None = Field(
         None, description="a hand's TOML file, looked for from the folder of the request"
+    )
+    player: Annotated[str, Label()] | None = Field(
+        None, description="people in plain words: woman, man P95, girl 10, child 138 cm"
     )
 
     @model_validator(mode="after")
     def _one_source(self) -> Self:
-        if (self.glove is None) == (self.file is None):
-            given = "neither glove nor file" if self.glove is None else "both glove and file"
-            raise refusal(f"hand {shown(self.name)} has {given}; needed is exactly one of them.")
+        given = [source for source in SOURCES if getattr(self, source) is not None]
+        if len(given) != 1:
+            said = " and ".join(given) or "nothing"
+            raise refusal(
+                f"hand {shown(self.name)} has {said}; needed is exactly one of {', '.join(SOURCES)}."
+            )
+        if self.player is not None:
+            try:
+                hand_of_player(f"hand {shown(self.name)}: player", self.player)
+            except RequestError as error:
+                raise refusal(str(error)) from None
         if not file_name_part(self.name):
             raise refusal(f"hand.name is {shown(self.name)}; needed is at least one letter or digit in it.")
         return self
+
+    def asked(self) -> dict[str, str]:
+        """Who was named, by the name that a question has for it."""
+        if self.file is not None:
+            return {"hand": self.file}
+        return {"glove": f"{self.glove:g}"} if self.player is None else {"player": self.player}
+
+
+def hand_of_fields(player: PlayerFields, file: HandFile | None) -> Hand:
+    """The hands of a player of a request; file: what their file holds, where they have one.
+
+    Raises RequestError.
+    """
+    if player.glove is not None:
+        return hand_of_glove("hand.glove", f"{player.glove:g}")
+    if player.player is not None:
+        return hand_of_player("hand.player", player.player)
+    assert file is not None
+    return hand_of_file(file, str(player.file))
 
 
 def file_name_part(text: str) -> str:

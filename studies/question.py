@@ -10,10 +10,9 @@ from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
+from wrenpipe.constraints.aids import AIDS, system_with_aids
 from wrenpipe.constraints.design_space import design_space
-from wrenpipe.constraints.hand import Hand, hand_from_glove, hand_from_measurements
-from wrenpipe.constraints.lanes import AIDS
-from wrenpipe.constraints.surveys import adult_population
+from wrenpipe.constraints.hand import Hand
 from wrenpipe.model.air import DEFAULT_TEMPERATURE_C, Air, dry_air
 from wrenpipe.model.geometry import Barrel, Reed, System
 from wrenpipe.model.pitch import Size, parse_size
@@ -22,16 +21,16 @@ from wrenpipe.search.reach import DEFAULT_TOLERANCE, Tolerance
 from wrenpipe.search.stock import Stock, stock_of, with_mouthpiece
 from wrenpipe.search.tuner import Programme, programme_for
 from wrenpipe.search.unknowns import mapping_for
-from wrenpipe.studies.convert import hand_measurements, in_m, in_mm, own_mouthpiece
+from wrenpipe.studies.convert import in_m, in_mm, own_mouthpiece
 from wrenpipe.studies.errors import RequestError
 from wrenpipe.studies.fields import Between, shown
-from wrenpipe.studies.reading import read_hand, read_mouthpiece
+from wrenpipe.studies.hand_asked import one_hand
+from wrenpipe.studies.reading import read_mouthpiece
 from wrenpipe.studies.schemas import PITCH_STANDARD, TEMPERATURE
 
 __all__ = ["DEFAULT_SYSTEM", "Asked", "Question", "read_question"]
 
 DEFAULT_SYSTEM = "simple-9"
-GLOVE = Between(4, 13, "(half sizes too)")
 TOLERANCE = Between(0, 50, "cents")
 BARREL_LENGTH = Between(5, 120, "mm")
 BARREL_SLIDE = Between(0, 10, "mm")
@@ -60,10 +59,9 @@ class Question:
         """
         stock = self.stock if size is None or size == self.size else stock_of(size)
         size = self.size if size is None else size
-        mapping = mapping_for(design_space(self.system), size, stock)
-        return programme_for(
-            mapping, self.air, self.pitch_standard_hz, self.hand, self.aids if aids is None else aids
-        )
+        aids = self.aids if aids is None else aids
+        mapping = mapping_for(design_space(system_with_aids(self.system, aids)), size, stock)
+        return programme_for(mapping, self.air, self.pitch_standard_hz, self.hand, aids)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +79,7 @@ class Asked:
     slide: str | None = None
     pitch_standard: str | None = None
     temperature: str | None = None
+    player: str | None = None
 
     def again(self) -> dict[str, Any]:
         """What was said, by name, as plain values that ask it again."""
@@ -107,7 +106,7 @@ def read_question(asked: Asked) -> Question:
         hz = PITCH_STANDARD.read("--pitch-standard", asked.pitch_standard)
     question = Question(
         size=size,
-        hand=_hand(asked.glove, asked.hand),
+        hand=one_hand(asked.glove, asked.hand, asked.player),
         system=_system(asked.system),
         aids=_aids(asked.aids),
         tolerance=tolerance,
@@ -130,15 +129,6 @@ def _room_for_the_highest_hole(question: Question) -> None:
             f"{in_mm(question.stock.mouthpiece.equivalent_length):.1f} mm of its exit bore); allowed on "
             f"{question.size.words} is at most {in_mm(highest):.1f} mm, so that the highest hole fits below."
         )
-
-
-def _hand(glove: str | None, hand: Path | None) -> Hand:
-    if (glove is None) == (hand is None):
-        raise RequestError("A hand is needed: give either --glove SIZE or --hand FILE.toml, not both.")
-    if hand is not None:
-        return hand_from_measurements({None: hand_measurements(read_hand(hand))}, adult_population())
-    assert glove is not None
-    return hand_from_glove(GLOVE.read("--glove", glove), adult_population())
 
 
 def _system(name: str) -> System:

@@ -16,6 +16,7 @@ from wrenpipe.model.geometry import HoleKind, Register
 from wrenpipe.studies.conventions import CONVENTIONS
 from wrenpipe.studies.design_checks import complaints
 from wrenpipe.studies.fields import Between, Label, refusal
+from wrenpipe.studies.hand_checks import hand_complaints
 
 __all__ = [
     "HOLE_DIAMETER",
@@ -29,6 +30,7 @@ __all__ = [
     "HandFile",
     "HoleFields",
     "MadeBy",
+    "MeasureFields",
     "MouthpieceFields",
     "MouthpieceFile",
     "OwnMouthpiece",
@@ -203,10 +205,9 @@ JOINT_BREADTH = Between(6, 40, "mm")
 SPAN = Between(10, 180, "mm")
 
 
-class HandFields(_Fields):
-    """A player's own measurements; whatever is left out is filled in from the population."""
+class MeasureFields(_Fields):
+    """Measures of a hand; whatever is left out is filled in from the people that the player is like."""
 
-    name: Annotated[str, Label()] | None = Field(None, description="whose hand, for the player's own use")
     hand_length_mm: Annotated[float, Between(80, 260, "mm")] | None = Field(
         None, description="wrist crease to tip of the middle finger"
     )
@@ -241,25 +242,39 @@ class HandFields(_Fields):
     )
     middle_ring_span_mm: Annotated[float, SPAN] | None = Field(None, description="the same, middle to ring")
     ring_little_span_mm: Annotated[float, SPAN] | None = Field(None, description="the same, ring to little")
+    thumb_index_span_mm: Annotated[float, SPAN] | None = Field(
+        None, description="along a thin tube, from the thumb behind it to the index finger in front"
+    )
 
-    @model_validator(mode="after")
-    def _measured(self) -> Self:
-        given = self.model_dump(exclude_none=True, exclude={"name"})
-        if not given:
-            raise refusal("hand holds no measurement; needed is at least one, such as hand_length_mm = 180.")
-        length, breadth = given.get("hand_length_mm"), given.get("hand_breadth_mm")
-        if length is not None and breadth is not None and breadth >= length:
-            raise refusal(
-                f"hand.hand_breadth_mm is {breadth:g} and hand.hand_length_mm is {length:g}; "
-                "a hand is longer than it is broad."
-            )
-        return self
+
+class WhoseFields(_Fields):
+    """Whose hands they are."""
+
+    name: Annotated[str, Label()] | None = Field(None, description="whose hand, for the player's own use")
+    like: Annotated[str, Label()] | None = Field(
+        None, description="whom missing measures are taken from, such as woman, man or girl 10; adults"
+    )
+
+
+class HandFields(MeasureFields, WhoseFields):
+    """A player, and what was measured of whichever hand has no table of its own."""
 
 
 class HandFile(_Fields):
-    """A hand in TOML: one table, [hand]."""
+    """A player's hands in TOML: the table [hand], and where the two differ [left] and [right]."""
 
-    hand: HandFields = Field(description="the player's own measurements")
+    hand: HandFields = Field(
+        default_factory=lambda: HandFields.model_validate({}),
+        description="the player, and measures of either hand",
+    )
+    left: MeasureFields | None = Field(None, description="measures of the left hand alone")
+    right: MeasureFields | None = Field(None, description="measures of the right hand alone")
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Self:
+        for complaint in hand_complaints(self):
+            raise refusal(complaint)
+        return self
 
 
 class OwnMouthpiece(_Fields):

@@ -9,9 +9,8 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from wrenpipe.constraints.hand import Hand, hand_from_glove, hand_from_measurements
+from wrenpipe.constraints.hand import Hand
 from wrenpipe.constraints.printers import load_printer
-from wrenpipe.constraints.surveys import adult_population
 from wrenpipe.model.air import dry_air
 from wrenpipe.model.pitch import Size, parse_size
 from wrenpipe.model.sensitivity import PrintErrors
@@ -21,9 +20,8 @@ from wrenpipe.search.family import in_walking_order
 from wrenpipe.search.front import Limits
 from wrenpipe.search.reach import DEFAULT_TOLERANCE
 from wrenpipe.search.study import Plan
-from wrenpipe.studies.convert import hand_measurements
 from wrenpipe.studies.errors import RequestError
-from wrenpipe.studies.players import PlayerFields, file_name_part
+from wrenpipe.studies.players import PlayerFields, file_name_part, hand_of_fields
 from wrenpipe.studies.reading import read_hand, read_study
 from wrenpipe.studies.schemas import HandFile
 from wrenpipe.studies.study_schema import StudyFile
@@ -84,7 +82,7 @@ def request_from_values(values: dict[str, Any]) -> StudyRequest:
 def _request(file: StudyFile, measured: dict[str, HandFile]) -> StudyRequest:
     study, menu, limits = file.study, file.menu, file.limits
     printer = load_printer(study.printer)
-    hands = {player.name: _hand(player, measured) for player in file.hand}
+    hands = {player.name: hand_of_fields(player, measured.get(player.name)) for player in file.hand}
     sizes = in_walking_order([parse_size(size) for size in study.sizes])
     cells = tuple((size, player) for player in file.hand for size in sizes)
     plan = Plan(
@@ -122,9 +120,3 @@ def _request(file: StudyFile, measured: dict[str, HandFile]) -> StudyRequest:
             "always there."
         )
     return StudyRequest(file, measured, hands, cells, plan)
-
-
-def _hand(player: PlayerFields, measured: dict[str, HandFile]) -> Hand:
-    if player.glove is not None:
-        return hand_from_glove(player.glove, adult_population())
-    return hand_from_measurements({None: hand_measurements(measured[player.name])}, adult_population())

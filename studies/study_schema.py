@@ -6,7 +6,7 @@ from typing import Annotated, Self
 
 from pydantic import Field, model_validator
 
-from wrenpipe.constraints.lanes import AIDS
+from wrenpipe.constraints.aids import AIDS, COMMON_AIDS
 from wrenpipe.constraints.printers import DEFAULT_PRINTER, known_printers
 from wrenpipe.model.system import SystemFileError, candidate_keys, needed_keys
 from wrenpipe.search.aims import Aim
@@ -70,7 +70,7 @@ class MenuFields(RequestFields):
         None, description="keys that may be there or not; every one that some note can do without"
     )
     always: Texts = Field((), description="keys among them that are there always")
-    aids: Texts = Field(tuple(AIDS), description="aids that may be there or not")
+    aids: Texts = Field(COMMON_AIDS, description="aids that may be there or not")
     bores: Scales = Field((0.97, 1.0, 1.03), description="bore over the size's usual one, growing")
     walls: Scales = Field((0.9, 1.0, 1.1), description="body wall over the size's usual one, growing")
     holes: Annotated[Texts, Field(min_length=1)] = Field(

@@ -13,6 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from wrenpipe.constraints.hand import GIVEN_MEASURES
+from wrenpipe.constraints.measures import Side
 from wrenpipe.model.air import humid_air
 from wrenpipe.model.barrel import with_pull
 from wrenpipe.studies.conventions import CONVENTIONS
@@ -125,9 +126,22 @@ def test_a_hand_arrives_in_metres_under_the_names_that_the_hand_model_reads() ->
     everything |= {"hand_length_mm": 180.0, "hand_breadth_mm": 80.0, "hand_circumference_mm": 190.0}
     file = HandFile.model_validate({"hand": {"name": "Ada", **everything}})
     measured = hand_measurements(file)
-    assert set(measured) == set(GIVEN_MEASURES)
-    assert measured["hand_length"] == pytest.approx(0.18)
-    assert "name" not in measured
+    assert set(measured) == {None}
+    assert set(measured[None]) == set(GIVEN_MEASURES)
+    assert measured[None]["hand_length"] == pytest.approx(0.18)
+
+
+def test_a_measure_of_either_hand_speaks_for_the_one_without_its_own() -> None:
+    tables = {
+        "hand": {"like": "man", "hand_length_mm": 190.0, "hand_breadth_mm": 88.0},
+        "left": {"hand_breadth_mm": 86.0},
+        "right": {"index_breadth_mm": 17.0},
+    }
+    assert hand_measurements(HandFile.model_validate(tables)) == {
+        None: {"hand_length": pytest.approx(0.190)},
+        Side.LEFT: {"hand_breadth": pytest.approx(0.086)},
+        Side.RIGHT: {"hand_breadth": pytest.approx(0.088), "index_breadth": pytest.approx(0.017)},
+    }
 
 
 def test_an_own_mouthpiece_arrives_in_si_with_or_without_its_reed() -> None:

@@ -59,13 +59,35 @@ def test_a_hand_is_read(tmp_path: Path) -> None:
     )
 
 
+def test_two_hands_are_read(tmp_path: Path) -> None:
+    (tmp_path / "h.toml").write_text(
+        '[hand]\nlike = "child 10"\n[left]\nthumb_index_span_mm = 40\n[right]\nindex_breadth_mm = 13\n'
+    )
+    file = read_hand(tmp_path / "h.toml")
+    assert file.left is not None
+    assert file.right is not None
+    assert (file.hand.like, file.left.thumb_index_span_mm, file.right.index_breadth_mm) == (
+        "child 10",
+        40,
+        13,
+    )
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("", "hand is missing; needed is a group of the fields name, hand_length_mm,"),
-        ("hand = 172", "hand is 172; allowed is a group of the fields name, hand_length_mm,"),
-        ("[hand]", "hand holds no measurement; needed is at least one"),
-        ('[hand]\nname = "Ada"', "hand holds no measurement"),
+        (
+            "",
+            "the file holds no measurement; needed is at least one, such as hand_length_mm = 180 in [hand].",
+        ),
+        ("hand = 172", "hand is 172; allowed is a group of the fields name, like, hand_length_mm,"),
+        ("left = 172", "left is 172; allowed is a group of the fields hand_length_mm, hand_breadth_mm,"),
+        ("[hand]", "the file holds no measurement; needed is at least one"),
+        ('[hand]\nname = "Ada"\n[right]', "the file holds no measurement"),
+        (
+            "[middle]\nhand_length_mm = 172",
+            "middle is not a field here; allowed is a group of the fields hand, left, right.",
+        ),
         (
             "[hand]\nhand_length_mm = 17.2",
             "hand.hand_length_mm is 17.2; allowed is a number from 80 to 260 mm.",
@@ -77,7 +99,7 @@ def test_a_hand_is_read(tmp_path: Path) -> None:
         ("[hand]\nhand_length_mm = 1979-05-27", "is a value of another kind (date); allowed is a number"),
         (
             "[hand]\nlength = 172",
-            "hand.length is not a field here; allowed is a group of the fields name, hand_length_mm",
+            "hand.length is not a field here; allowed is a group of the fields name, like, hand_length_mm",
         ),
         ("[hand]\nhand_length_mm = 100\nhand_breadth_mm = 110", "a hand is longer than it is broad."),
         ("[hand]\nhand_length_mm = 1\nhand_length_mm = 2", "is not TOML: Cannot overwrite a value"),
