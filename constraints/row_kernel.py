@@ -159,6 +159,34 @@ TRIVIAL = 1e-7
 
 
 @_jit
+def _solve(matrix, damping, right, factor, out):
+    """Solve (matrix + damping) out = right by Cholesky's factors; False when it is not positive."""
+    f = right.shape[0]
+    for a in range(f):
+        for b in range(a + 1):
+            rest = matrix[a, b] + (damping if a == b else 0.0)
+            for c in range(b):
+                rest -= factor[a, c] * factor[b, c]
+            if a == b:
+                if rest <= 0.0:
+                    return False
+                factor[a, a] = math.sqrt(rest)
+            else:
+                factor[a, b] = rest / factor[b, b]
+    for a in range(f):
+        rest = right[a]
+        for c in range(a):
+            rest -= factor[a, c] * out[c]
+        out[a] = rest / factor[a, a]
+    for a in range(f - 1, -1, -1):
+        rest = out[a]
+        for c in range(a + 1, f):
+            rest -= factor[c, a] * out[c]
+        out[a] = rest / factor[a, a]
+    return True
+
+
+@_jit
 def best_seats(kind, columns, par, need, size, sigma, start, free, lower, upper, scale, first, stop, share):
     """Seats with the greatest least margin/sigma on a fixed layout, and that margin.
 
@@ -178,7 +206,8 @@ def best_seats(kind, columns, par, need, size, sigma, start, free, lower, upper,
     v, trial = start.copy(), start.copy()
     ratio, slopes = np.zeros(m), np.zeros((m, SLOTS))
     ratio_t, slopes_t = np.zeros(m), np.zeros((m, SLOTS))
-    gradient, hessian, step = np.zeros(f), np.zeros((f, f)), np.zeros(f)
+    gradient, step = np.zeros(f), np.zeros(f)
+    hessian, factor = np.zeros((f, f)), np.zeros((f, f))
     best, best_v = -np.inf, v.copy()
     for stage in range(first, len(STAGES)):
         mu = STAGES[stage]
@@ -228,10 +257,9 @@ def best_seats(kind, columns, par, need, size, sigma, start, free, lower, upper,
                 break
             taken = False
             for _ in range(6):
-                damped = hessian.copy()
-                for a in range(f):
-                    damped[a, a] += damping
-                step[:] = np.linalg.solve(damped, gradient)
+                if not _solve(hessian, damping, gradient, factor, step):
+                    damping *= 6.0
+                    continue
                 for a in range(f):
                     moved = v[free[a]] + max(-4.0, min(4.0, step[a])) * scale[a]
                     trial[free[a]] = max(lower[a], min(upper[a], moved))
@@ -271,7 +299,7 @@ def best_seats(kind, columns, par, need, size, sigma, start, free, lower, upper,
     return best, best_v
 
 
-NEAR = 0.5
+NEAR = 0.15
 """Hands that miss by more than this are not helped by beginning elsewhere."""
 
 

@@ -20,6 +20,7 @@ from wrenpipe.constraints.finger_rows import BodyEnds, FingerPolicy
 from wrenpipe.constraints.hand import Hand
 from wrenpipe.constraints.key_clearance import pad_beside_pad
 from wrenpipe.constraints.margins import Margin, tightest
+from wrenpipe.constraints.row_table import RowTable
 from wrenpipe.constraints.rows import RowBlock
 from wrenpipe.constraints.seat_bounds import BodyBounds, Certificate, seats_impossible
 from wrenpipe.constraints.seat_table import seat_table
@@ -225,8 +226,14 @@ class Programme:
         """Everything that the hand decides; empty without a hand."""
         if self.hand is None:
             return Stack.of(())
-        space = self.mapping.space
-        return Stack.of((seat_table(space, self.hand, self.lanes, self.policy, self.ends),))
+        return Stack.of((self.table,))
+
+    @cached_property
+    def table(self) -> RowTable:
+        """The finger rows of the hand. Raises ValueError without one."""
+        if self.hand is None:
+            raise ValueError("a programme without a hand has no finger rows")
+        return seat_table(self.mapping.space, self.hand, self.lanes, self.policy, self.ends)
 
     @property
     def ends(self) -> BodyEnds:
