@@ -70,7 +70,8 @@ def pose_rows(space: DesignSpace, policy: FingerPolicy) -> Iterator[TableRow]:
         beside = {breadth: -shape.knuckle_x[digit]}
         # towards its neighbours a finger swings until it touches them, which is crowding
         out = digit in (Digit.INDEX, Digit.MIDDLE)
-        way, swing = (-1.0, shape.swing_out[digit]) if out else (1.0, shape.swing_in[digit])
+        # the farther aside the less is left, so the way across enters with the sign of coming back
+        way, swing = (1.0, shape.swing_out[digit]) if out else (-1.0, shape.swing_in[digit])
         most = OfHand(-group, {length: curved * SWING_LEFT * swing})
         yield TableRow(
             "swing", f"{finger} {'thumbward' if out else 'littleward'}", ASIDE, columns, (sign, way),

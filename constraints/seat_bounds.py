@@ -4,7 +4,9 @@ Crowding of neighbours asks n . d >= need, with n the unit square to the slanted
 to the next. Three dual certificates with plain multipliers follow:
 
 * one pad: a pad narrower than the least hole and its land covers no hole there;
-* one pair: n . d <= |d|, so tips are at least `need` apart; a span below that excludes seats;
+* one pair: a span is a straight line. Tips no more than A apart round the body of radius R lie there at most
+  k chords apart, k = h/sin h with h = A/(2R), so n . d <= span sqrt(cos^2 + k^2 sin^2), which grows with the
+  slant; a need beyond that excludes seats;
 * the chain: summed over one hand, n . D >= N for D from its first to its last tip. Only the sum of the
   steps round the body enters, at most A, so the way along the body is at least
   min over slants of (N - A sin)/cos = sqrt(N^2 - A^2) up to the slant where sin = A/N. Both hands and
@@ -30,15 +32,18 @@ class BodyBounds:
     """What the search may never exceed, SI.
 
     highest: top of the uppermost hole; lowest: bottom of the lowest finger hole. slant: greatest slant of
-    a hand. around: how far round the body (s) the tips of one hand on its three holes can differ.
-    radius: the thickest body's. least: smallest opening under each bare fingertip.
+    a hand. around: how far round the body (s) the tips of one hand on its three bare holes can differ;
+    aside: the same for any two neighbours, little fingers and plateau keys included. radius: the thickest
+    body's; thinnest: the thinnest one's. least: smallest opening under each bare fingertip.
     """
 
     highest: float
     lowest: float
     slant: float
     around: float
+    aside: float
     radius: float
+    thinnest: float
     least: tuple[tuple[Finger, float], ...]
 
 
@@ -79,13 +84,15 @@ def seats_impossible(
             return Certificate(
                 f"{finger} and the land round the least hole", diameter + 2 * policy.land, 2 * wide
             )
+    bare = {finger for finger, _ in bounds.least}
+    widest = 1.0 + CURL * (2 * bounds.radius - USUAL_BODY)
     for order in (LEFT, RIGHT):
         for upper, lower in itertools.pairwise(order):
-            widest = max(1.0, 1.0 + CURL * (2 * bounds.radius - USUAL_BODY))
             span = policy.span_share * hand.span(upper, lower).value * widest - CLUSTER.get(lower, 0.0)
-            if need(upper, lower) > span:
-                return Certificate(f"{upper} and {lower}", need(upper, lower), span)
-    if not {LEFT[0], LEFT[2], RIGHT[0], RIGHT[2]} <= {finger for finger, _ in bounds.least}:
+            apart = _apart(span, bounds.around if {upper, lower} <= bare else bounds.aside, bounds)
+            if need(upper, lower) > apart:
+                return Certificate(f"{upper} and {lower}", need(upper, lower), apart)
+    if not {LEFT[0], LEFT[2], RIGHT[0], RIGHT[2]} <= bare:
         return None  # the chain's ends are holes
     hands = [sum(itertools.starmap(need, itertools.pairwise(order[:3]))) for order in (LEFT, RIGHT)]
     total = need(LEFT[2], RIGHT[0]) + sum(_along(room, bounds) for room in hands)
@@ -96,6 +103,16 @@ def seats_impossible(
     if total > available:
         return Certificate("left index to right ring finger", total, available)
     return None
+
+
+def _apart(span: float, around: float, bounds: BodyBounds) -> float:
+    """Most room square to their fingers that two tips within a span can have, m; infinite once they may stand
+    behind each other's back."""
+    half = around / (2 * bounds.thinnest)
+    if half >= math.pi:
+        return math.inf
+    longer = half / math.sin(half) if half > 0.0 else 1.0
+    return span * math.hypot(math.cos(bounds.slant), longer * math.sin(bounds.slant))
 
 
 def _along(room: float, bounds: BodyBounds) -> float:

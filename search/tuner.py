@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from wrenpipe.constraints.aids import lanes_with
 from wrenpipe.constraints.families import Stack
-from wrenpipe.constraints.finger_rows import BodyEnds, FingerPolicy
+from wrenpipe.constraints.finger_rows import LEFT, RIGHT, BodyEnds, FingerPolicy
 from wrenpipe.constraints.hand import Hand
 from wrenpipe.constraints.key_clearance import pad_beside_pad
 from wrenpipe.constraints.margins import Margin, tightest
@@ -323,22 +323,28 @@ class Programme:
             return None
         space, limits = self.mapping.space, self.limits
         offset, by_foot = self.mapping.flare_from
-        fingered = [n for n, place in enumerate(space.system.places) if place.kind is HoleKind.FINGER]
-        widths = (self.upper - self.lower)[space.hole_azimuth]
-        turn = float(np.max(widths[fingered])) / 2
-        pad = max(
-            max(self.hand.pad_half_length(f), self.hand.pad_half_width(f))
-            for f in (Finger.L1, Finger.L2, Finger.L3)
-        )
+        places = space.system.places
+        on_holes = [n for n, place in enumerate(places) if place.finger in (*LEFT, *RIGHT)]
+        bare = [n for n in on_holes if places[n].kind is HoleKind.FINGER]
+        outer = float(self.upper[space.outer_radius])
+        turns = (self.upper - self.lower)[space.hole_azimuth] / 2
+        pads = (max(self.hand.pad_half_length(f), self.hand.pad_half_width(f)) for f in (*LEFT, *RIGHT))
+        beside = max(pads) - self.policy.land
+        on_bare = outer * float(np.max(turns[bare])) + beside
+        on_any = outer * float(np.max(turns[on_holes])) + max(beside, self.policy.plate)
+        littles = [space.tip(finger)[1] for finger in (Finger.L4, Finger.R4)]
+        little = float(np.max(np.abs([self.lower[littles], self.upper[littles]])))
         bounds = BodyBounds(
             highest=self.mapping.stock.top_of_body + limits.tenon + limits.rim,
             lowest=offset + by_foot * float(self.upper[space.foot]) - limits.bell_socket,
             slant=MOST_CROSSING,
-            around=2 * (float(self.upper[space.outer_radius]) * turn + pad - self.policy.land),
-            radius=float(self.upper[space.outer_radius]),
+            around=2 * on_bare,
+            aside=on_any + max(on_any, little),
+            radius=outer,
+            thinnest=float(self.lower[space.outer_radius]),
             least=tuple(
                 (place.finger, (place.top_share or 1.0) * float(self.lower[space.hole_diameter.start + n]))
-                for n, place in enumerate(space.system.places)
+                for n, place in enumerate(places)
                 if place.finger is not None and place.kind is HoleKind.FINGER
             ),
         )
