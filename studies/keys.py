@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from wrenpipe.constraints.aids import lanes_with
+from wrenpipe.constraints.aids import OFFSET_HOLES, REAR_ARMS, lanes_with
 from wrenpipe.constraints.walls import WallLimits
 from wrenpipe.model.geometry import Finger, Key
 from wrenpipe.model.key_parts import Part, parts_of
@@ -23,7 +23,6 @@ from wrenpipe.search.key_sets import SAME, KeyEconomy, KeySet, best_keys, key_co
 from wrenpipe.studies.errors import RequestError
 from wrenpipe.studies.fields import shown
 from wrenpipe.studies.question import Asked, Question, read_question
-from wrenpipe.studies.reaching import AID_SETS
 
 __all__ = [
     "DEFAULT_COUNT",
@@ -39,6 +38,11 @@ __all__ = [
 DEFAULT_COUNT = "9"
 Report = Callable[[str], None]
 LaneRoom = tuple[Finger, Finger, float]
+
+
+HELP_BY = (frozenset({REAR_ARMS}), frozenset({OFFSET_HOLES}), frozenset({REAR_ARMS, OFFSET_HOLES}))
+"""Sets of aids that are tried, in this order, when no set of keys can be played without: those that need no
+part which a plain instrument has not."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +104,7 @@ def find_keys(asked: Asked, count: str | None, workers: int, report: Report) -> 
         errors=AS_PRINTED,
     )
     with open_pool(weigh, case, workers) as pool:
-        help_by = () if question.aids else AID_SETS
+        help_by = () if question.aids else HELP_BY
         economy = best_keys(pool, case, most, question.aids, help_by, report)
     have = economy.sets[0].keys
     keys = tuple(_facts(menu, name, question.aids, have) for name in candidate_keys(asked.system))

@@ -9,6 +9,7 @@ from wrenpipe.constraints.margins import Margin
 from wrenpipe.model.geometry import Finger
 from wrenpipe.model.pitch import frequency, midi, parse_size, sounding
 from wrenpipe.studies.convert import in_mm
+from wrenpipe.studies.likelihood_words import aid_values, likelihood_values
 from wrenpipe.studies.reaching import Answer
 
 __all__ = ["REACH_SCHEMA", "hand_values", "margin_values", "reach_values"]
@@ -85,13 +86,16 @@ def reach_values(answer: Answer) -> dict[str, Any]:
         "finger_margin_mm": _rounded(in_mm(reach.binding.margin)),
         "finger_margin_sigma": _rounded(reach.margin),
         "binding": margin_values(reach.binding),
+        **likelihood_values(answer.likelihood),
         "as_asked": {
             "aids": sorted(question.aids),
             "verdict": answer.asked.verdict.value,
             "finger_margin_mm": _rounded(in_mm(answer.asked.binding.margin)),
             "finger_margin_sigma": _rounded(answer.asked.margin),
             "binding": margin_values(answer.asked.binding),
+            "likelihood": round(answer.asked_likelihood.value, 4),
         },
+        "aid_search": aid_values(answer.asked, answer.search),
         "rms_cents": _rounded(plain.rms_cents),
         "worst_cents": _rounded(plain.worst_cents),
         "rms_all_cents": _rounded(whole.rms_cents),

@@ -12,6 +12,12 @@ from wrenpipe.model.pitch import sounding
 from wrenpipe.search.reach import Verdict
 from wrenpipe.studies.cautions import CAUTIONS
 from wrenpipe.studies.designing import FILES, Made, verdict_sentence
+from wrenpipe.studies.likelihood_words import (
+    aid_lines,
+    likelihood_sentence,
+    measure_sentence,
+    percent,
+)
 from wrenpipe.studies.margin_words import by_tightness, quantity, shown_unit, spare
 from wrenpipe.studies.reaching import Answer
 from wrenpipe.studies.tables import ruled_table
@@ -41,7 +47,10 @@ def reach_report(answer: Answer) -> Group:
             f"Intonation: {plain.rms_cents:.1f} cents RMS, worst {plain.worst_cents:+.1f}, forks apart; "
             f"the hand adds {reach.added:.1f} of the {question.tolerance.added:g} cents it may."
         ),
+        Text(likelihood_sentence(answer.likelihood)),
+        Text(measure_sentence(answer.likelihood.next)),
         *_as_asked(answer),
+        *([] if answer.search is None else map(Text, aid_lines(answer.asked, answer.search))),
         Text(_smallest(answer)),
         Text(""),
     ]
@@ -88,8 +97,8 @@ def _as_asked(answer: Answer) -> list[Text]:
         return []
     return [
         Text(
-            f"Without them the margin is {asked.margin:+.2f}: {asked.binding.name} of "
-            f"{asked.binding.subject}, {spare(asked.binding)}."
+            f"Without them the margin is {asked.margin:+.2f} ({percent(answer.asked_likelihood.value)} could "
+            f"play it): {asked.binding.name} of {asked.binding.subject}, {spare(asked.binding)}."
         )
     ]
 

@@ -5,23 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from wrenpipe.constraints.aids import OFFSET_HOLES, REAR_ARMS
 from wrenpipe.model.intonation import Intonation, judge
+from wrenpipe.search.aid_search import AidSearch, cheapest_aids
+from wrenpipe.search.likelihood import Likelihood, likelihood_of
 from wrenpipe.search.reach import Reach, Verdict, free_optimum, greatest_margin
 from wrenpipe.search.sizes import SizeLimit, larger_neighbour, smallest_reachable
 from wrenpipe.search.tuner import Programme, Tuned
 from wrenpipe.studies.question import Question
 
-__all__ = ["AID_SETS", "Answer", "answer_question", "intonation_of"]
+__all__ = ["Answer", "answer_question", "intonation_of"]
 
 Report = Callable[[str], None]
-
-AID_SETS: tuple[frozenset[str], ...] = (
-    frozenset({REAR_ARMS}),
-    frozenset({OFFSET_HOLES}),
-    frozenset({REAR_ARMS, OFFSET_HOLES}),
-)
-"""Tried in this order when the plain instrument does not fit: fewest changes of the tone holes first."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +23,9 @@ class Answer:
     """One question answered.
 
     aids: those of `reach`. asked: the reach by exactly the aids that were asked for; the same as
-    `reach` unless others had to be sought. smallest: the smallest size, by the aids asked for.
+    `reach` unless others had to be sought. search: how those were sought, None when they were not.
+    likelihood: that this player can play the instrument of `reach`; asked_likelihood: that of `asked`.
+    smallest: the smallest size, by the aids asked for.
     """
 
     question: Question
@@ -40,6 +36,9 @@ class Answer:
     aids: frozenset[str]
     intonation: Intonation
     smallest: SizeLimit
+    likelihood: Likelihood
+    asked_likelihood: Likelihood
+    search: AidSearch | None = None
 
 
 def answer_question(question: Question, report: Report | None = None) -> Answer:
@@ -49,7 +48,8 @@ def answer_question(question: Question, report: Report | None = None) -> Answer:
     free = free_optimum(programme, tolerance, report)
     hint = larger_neighbour(question.programme, question.size, programme, tolerance)
     asked = greatest_margin(programme, free, tolerance, hint=hint, report=report)
-    verdict, aids, reach = asked.verdict, question.aids, asked
+    verdict, aids, reach, search = asked.verdict, question.aids, asked, None
+    asked_likelihood = likelihood = likelihood_of(programme, asked)
     if asked.verdict is Verdict.REACHABLE and question.aids:
         plain = question.programme(aids=frozenset())
         without = greatest_margin(
@@ -58,21 +58,19 @@ def answer_question(question: Question, report: Report | None = None) -> Answer:
         if without.verdict is not Verdict.REACHABLE:
             verdict = Verdict.WITH_AIDS
     elif asked.verdict is not Verdict.REACHABLE and not question.aids:
-        for candidate in AID_SETS:
-            helped = question.programme(aids=candidate)
-            if report is not None:
-                report(f"trying {' and '.join(sorted(candidate))}")
-            its_free = free_optimum(helped, tolerance, report)
-            first = greatest_margin(helped, its_free, tolerance, decide_only=True, report=report)
-            if first.verdict is Verdict.REACHABLE:
-                reach = greatest_margin(helped, its_free, tolerance, report=report)
-                verdict, aids, programme = Verdict.WITH_AIDS, candidate, helped
-                break
+        search = cheapest_aids(lambda some: question.programme(aids=some), asked, tolerance, report)
+        if search.helped is not None:
+            verdict, aids = Verdict.WITH_AIDS, search.helped.aids
+            programme, reach = search.helped.programme, search.helped.reach
+            likelihood = likelihood_of(programme, reach)
     smallest = smallest_reachable(
         question.programme, question.size, question.programme(), asked, tolerance, report
     )
     intonation = intonation_of(question, programme, reach.best)
-    return Answer(question, programme, reach, asked, verdict, aids, intonation, smallest)
+    return Answer(
+        question, programme, reach, asked, verdict, aids, intonation, smallest, likelihood, asked_likelihood,
+        search,
+    )  # fmt: skip
 
 
 def intonation_of(question: Question, programme: Programme, tuned: Tuned) -> Intonation:
