@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from statistics import NormalDist
 from typing import Final
 
 import numpy as np
@@ -310,12 +311,8 @@ def _measurement_warnings(given: Given, population: Population) -> list[str]:
         for side, name, value in given
         if population.distance(*_observed([(side, name, value)])) > limit
     ]
-    if not found:
-        # Chi-squared at the same rarity as the single limit (Wilson & Hilferty 1931).
-        part = 2.0 / (9.0 * len(given))
-        rare = len(given) * (1.0 - part + limit * math.sqrt(part)) ** 3
-        if population.distance(*_observed(given)) ** 2 > rare:
-            found.append(_worst_fit(given, population))
+    if not found and (worst := _worst_fit(given, population)):
+        found.append(worst)
     if all(MEASURES.index(name) >= SPANS.start for _, name, _ in given):
         found.append(
             f"only spans were measured: breadths and length are little more than those of {population.label}"
@@ -323,9 +320,20 @@ def _measurement_warnings(given: Given, population: Population) -> list[str]:
     return found
 
 
-def _worst_fit(given: Given, population: Population) -> str:
-    """These measures do not go together: which of them the others speak against, and what they let expect."""
-    worst = int(np.argmax(np.abs(population.misfits(*_observed(given)))))
+def _worst_fit(given: Given, population: Population) -> str | None:
+    """Which measure the others speak against, and what they let expect; None where all go together.
+
+    As rare as one measure beyond the limit: all of them together (chi-squared by its cube root, Wilson &
+    Hilferty 1931), or the worst of so many against the rest.
+    """
+    limit, observed = proportions().unusual_sds, _observed(given)
+    part = 2.0 / (9.0 * len(given))
+    together = len(given) * (1.0 - part + limit * math.sqrt(part)) ** 3
+    alone = -NormalDist().inv_cdf(NormalDist().cdf(-limit) / len(given))
+    misfits = np.abs(population.misfits(*observed))
+    worst = int(np.argmax(misfits))
+    if population.distance(*observed) ** 2 <= together and misfits[worst] <= alone:
+        return None
     side, name, value = given[worst]
     others = population.conditioned(*_observed([g for n, g in enumerate(given) if n != worst]))
     row, _, noise = _observed([given[worst]])
