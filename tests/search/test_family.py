@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from wrenpipe.constraints.hand import hand_from_glove
-from wrenpipe.constraints.lanes import AIDS, OFFSET_HOLES, REAR_ARMS
+from wrenpipe.constraints.aids import AIDS, OFFSET_HOLES, REAR_ARMS
 from wrenpipe.constraints.margins import Margin, Severity
 from wrenpipe.constraints.surveys import adult_population
 from wrenpipe.model.air import dry_air

@@ -18,7 +18,7 @@ from typing import Any
 import pytest
 from rich.console import Console
 
-from wrenpipe.constraints.lanes import AIDS
+from wrenpipe.constraints.aids import AIDS
 from wrenpipe.search.aims import Aim, Figures
 from wrenpipe.search.choices import Choice, programme_of
 from wrenpipe.search.figures import figures_of
