@@ -88,6 +88,12 @@ class Seating:
     v: Real
 
     @property
+    def ceiling(self) -> float:
+        """No seats have a greater margin: the mean of all rows by their shares. It holds where the rows that
+        have a share are concave, which all are but clearances from pads and of the left little finger."""
+        return float(self.shares @ (self.rows.margin / self.rows.sigma))
+
+    @property
     def slope(self) -> Real:
         """How the margin, in standard deviations, follows every measure of the hand, (38,)."""
         return np.asarray((self.shares / self.rows.sigma) @ self.by_hand)

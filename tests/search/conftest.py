@@ -7,6 +7,7 @@ from functools import cache
 
 import pytest
 
+from wrenpipe.constraints.aids import system_with_aids
 from wrenpipe.constraints.design_space import design_space
 from wrenpipe.constraints.hand import Hand, hand_from_glove
 from wrenpipe.constraints.surveys import adult_population
@@ -28,14 +29,15 @@ def _hand(glove: float | None) -> Hand | None:
 
 
 @cache
-def _mapping(size: str, system: str) -> Mapping:
+def _mapping(size: str, system: str, *aids: str) -> Mapping:
     parsed = parse_size(size)
-    return mapping_for(design_space(load_system(system)), parsed, stock_of(parsed))
+    space = design_space(system_with_aids(load_system(system), aids))
+    return mapping_for(space, parsed, stock_of(parsed))
 
 
 @cache
 def _programme(size: str, system: str, glove: float | None, *aids: str) -> Programme:
-    return programme_for(_mapping(size, system), AIR, HZ, _hand(glove), frozenset(aids))
+    return programme_for(_mapping(size, system, *aids), AIR, HZ, _hand(glove), frozenset(aids))
 
 
 @cache
