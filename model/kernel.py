@@ -53,8 +53,8 @@ __all__ = [
 
 SOUNDS, WEAK, SPLIT, LOST = 0, 1, 2, 3
 
-HOLE_PARAMETERS = 5
-"""Per hole: diameter, chimney, outer radius, pad lift, pad radius."""
+HOLE_PARAMETERS = 7
+"""Per hole: diameter, chimney, outer radius, pad lift, pad radius, top diameter, top height."""
 
 AIR_PARAMETERS = 2
 """Logarithms of the sound speed and of u0."""
@@ -118,7 +118,7 @@ def _sweep(s, foot, node_hole, tapers, chimneys, mask, air, table, below):
 @_jit
 def _reverse(s, foot, node_hole, shared, mask, air, table, below, grad_x, grad_r, grad_hole):
     """Imaginary parts of the partials of Y at the reed-tip plane: grad_x, grad_r (n_node, 8),
-    grad_hole (n_hole, 5, 8); those by ln u0 stay in s (136..143)."""
+    grad_hole (n_hole, HOLE_PARAMETERS, 8); those by ln u0 stay in s (136..143)."""
     tapers, chimneys, taper_slopes, hole_slopes = shared
     last = node_hole.shape[0] - 1
     for i in range(LANES):
@@ -140,6 +140,8 @@ def _reverse(s, foot, node_hole, shared, mask, air, table, below, grad_x, grad_r
                 grad_hole[j, 2, i] = s[96 + i]
                 grad_hole[j, 3, i] = s[104 + i]
                 grad_hole[j, 4, i] = s[112 + i]
+                grad_hole[j, 5, i] = 0.5 * s[120 + i]
+                grad_hole[j, 6, i] = s[128 + i]
         if tapers[n, 0] > 0.0:
             for i in range(16):
                 s[16 + i] = below[n, i]
@@ -318,7 +320,7 @@ def solve_chart(
     node_x,  # (n_node,) m
     node_r,  # (n_node,) m
     node_hole,  # (n_node,) int64, hole at the node or -1
-    holes,  # (n_hole, 5) m: diameter, chimney, outer radius, pad lift, pad radius
+    holes,  # (n_hole, HOLE_PARAMETERS) m
     is_open,  # (n_note, n_hole) bool
     mode,  # (n_note,) int64
     guess_hz,  # (n_note,)
@@ -332,7 +334,7 @@ def solve_chart(
     status,  # out (n_note,) int64
     grad_x,  # out (n_note, n_node): d ln f / dx, 1/m; likewise the next three
     grad_r,  # out (n_note, n_node)
-    grad_hole,  # out (n_note, n_hole, 5)
+    grad_hole,  # out (n_note, n_hole, HOLE_PARAMETERS)
     grad_reed,  # out (n_note,)
     grad_air,  # out (n_note, 2): d ln f / d ln c, d ln f / d ln u0
 ):
@@ -437,7 +439,7 @@ def solve_charts(
     node_x,  # (n_instrument, n_node) m
     node_r,  # (n_instrument, n_node) m
     node_hole,  # (n_instrument, n_node) int64
-    holes,  # (n_instrument, n_hole, 5) m
+    holes,  # (n_instrument, n_hole, HOLE_PARAMETERS) m
     is_open,  # (n_note, n_hole) bool
     mode,  # (n_note,) int64
     guess_hz,  # (n_note,)

@@ -145,18 +145,17 @@ def taper_back(s, t, row, slopes, u0):
 
 
 @_inline
-def _chimney(t, layer, root, k, omega, length, ti, tr, quarter, opened):
+def _chimney(t, layer, root, k, length, ti, zr, opened):
     """Shunt impedance over Zh of a hole, and what its derivatives need.
 
     The chimney ends in the pressure and flow (e, opened): (zr, 1) open, (1, 0) closed.
-    Returns n, along = d/d ln(Gamma), by_end = d/d zr, zr, d/d length, layers.
+    Returns n, along = d/d ln(Gamma), by_end = d/d zr, d/d length, layers within the length.
     """
     g, zeta, g_u, zeta_u = _walls(t, layer * root)
     gamma = complex(-k * g.imag, k * g.real)
     x = gamma * length
     top, bottom = _fraction(x)
     th = top * inverse(bottom)
-    zr = complex(omega * omega * quarter, k * tr)
     e = opened * zr + (1.0 - opened)
     uz = opened * zeta
     inv_d = inverse(uz + e * th)
@@ -169,7 +168,7 @@ def _chimney(t, layer, root, k, omega, length, ti, tr, quarter, opened):
     by_end = opened * zeta * uz * one * inv_d * inv_d
     n = complex(inside.real, inside.imag + k * ti)
     layers = along * g_u * inverse(g) + by_zeta * zeta_u * inverse(zeta)
-    return n, along, by_end, zr, by_th * one * gamma, layers
+    return n, along, by_end, by_th * one * gamma, layers
 
 
 @_fast
@@ -177,15 +176,19 @@ def hole(s, t, row, u0):
     """Carry Y and dY/domega through a hole towards the reed; row: see column.prepare."""
     layer, length, ti, tr = u0 / row[0], row[1], row[2], row[3]
     closed_x, open_x, scale, quarter = row[4], row[5], row[6], row[7]
+    longer, friction, drag = row[9], u0 * row[10], u0 * u0 * row[11]
     for i in range(LANES):
         omega, k, opened = s[32 + i], s[48 + i], s[64 + i]
         y = complex(s[i], s[8 + i])
-        n, along, by_end, zr, _, layers = _chimney(
-            t, layer, s[40 + i], k, omega, length, ti, tr, quarter, opened
+        spread, mass, rub = omega * omega * quarter, k * tr, k * s[40 + i] * friction
+        zr = complex(spread + rub + drag, mass + rub)
+        n, along, by_end, _, layers = _chimney(
+            t, layer, s[40 + i], k, length + opened * longer, ti, zr, opened
         )
         inv_n = inverse(n)
         ys = inv_n * scale
-        by_ln_omega = along + by_end * complex(2.0 * zr.real, zr.imag) + complex(0.0, k * ti) - 0.5 * layers
+        end = by_end * complex(2.0 * spread + 0.5 * rub, mass + 0.5 * rub)
+        by_ln_omega = along + end + complex(0.0, k * ti) - 0.5 * layers
         ys_o = -ys * inv_n * by_ln_omega * s[56 + i]
         h = complex(0.0, omega * (opened * open_x + (1.0 - opened) * closed_x))
         p = inverse(1.0 + y * h)
@@ -204,22 +207,36 @@ def hole_back(s, t, row, slopes, u0):
     """Carry lambda through a hole towards the foot.
 
     Results: 72 by the bore radius, 80 by the hole's radius, 88 chimney, 96 outer radius, 104 pad lift,
-    112 pad radius. slopes: t_i by (a, b), t_m by (a, b), t_r by (b, outer, lift, pad), half series
-    reactance over omega by (a, b, t), closed then open, 1/b.
+    112 pad radius, 120 radius of the top, 128 its height. slopes: t_i by (a, b), t_m by (a, b), t_r by (b,
+    outer, lift, pad), half series reactance over omega by (a, b, t), closed then open, 1/b; for a hole with a
+    top also (end, longer, friction, drag) by its own t_r, (longer, friction, drag) by b, and (end, length,
+    longer, friction, drag) by the radius and by the height of the top.
     """
     layer, length, ti, tr = u0 / row[0], row[1], row[2], row[3]
     closed_x, open_x, scale, quarter = row[4], row[5], row[6], row[7]
+    longer, friction, drag = row[9], u0 * row[10], u0 * u0 * row[11]
     ti_a, ti_b, tm_a, tm_b = slopes[0], slopes[1], slopes[2], slopes[3]
     tr_b, tr_o, tr_l, tr_p = slopes[4], slopes[5], slopes[6], slopes[7]
     ca, cb, ct, oa, ob, ot = slopes[8], slopes[9], slopes[10], slopes[11], slopes[12], slopes[13]
     inv_b = slopes[14]
+    r_end, r_longer, r_friction, r_drag = slopes[15], slopes[16], slopes[17], slopes[18]
+    b_longer, b_friction, b_drag = slopes[19], slopes[20], slopes[21]
+    w_end, w_length, w_longer, w_friction, w_drag = (
+        slopes[22], slopes[23], slopes[24], slopes[25], slopes[26],
+    )  # fmt: skip
+    h_end, h_length, h_longer, h_friction, h_drag = (
+        slopes[27], slopes[28], slopes[29], slopes[30], slopes[31],
+    )  # fmt: skip
     for i in range(LANES):
         omega, k, opened = s[32 + i], s[48 + i], s[64 + i]
         shut = 1.0 - opened
         lam = complex(s[i], s[8 + i])
         y0 = complex(s[16 + i], s[24 + i])
-        n, _, by_end, zr, by_length, layers = _chimney(
-            t, layer, s[40 + i], k, omega, length, ti, tr, quarter, opened
+        spread, mass, skin = omega * omega * quarter, k * tr, k * s[40 + i]
+        rub = skin * friction
+        zr = complex(spread + rub + drag, mass + rub)
+        n, _, by_end, by_length, layers = _chimney(
+            t, layer, s[40 + i], k, length + opened * longer, ti, zr, opened
         )
         inv_n = inverse(n)
         ys = inv_n * scale
@@ -236,15 +253,25 @@ def hole_back(s, t, row, slopes, u0):
         jk = complex(0.0, k)
         n_a = by_length * tm_a + jk * ti_a
         n_b = by_length * tm_b + jk * ti_b - layers * inv_b
-        n_b = n_b + by_end * complex(2.0 * zr.real * inv_b, k * tr_b)
-        end = r * by_end * jk
+        n_b = n_b + by_end * complex(2.0 * spread * inv_b, k * tr_b)
+        x_t = by_x * (opened * ot + shut * ct)
+        at_end = r * by_end
+        along = (r * by_length).imag
+        end, more = k * at_end.real, opened * along
+        rubs, drags = u0 * skin * (at_end.real + at_end.imag), u0 * u0 * at_end.imag
+        outside = end * r_end + more * r_longer + rubs * r_friction + drags * r_drag
         s[72 + i] = (r * n_a + by_x * (opened * oa + shut * ca)).imag
-        s[80 + i] = (r * n_b + by_ys * ys * (2.0 * inv_b) + by_x * (opened * ob + shut * cb)).imag
-        s[88 + i] = (r * by_length + by_x * (opened * ot + shut * ct)).imag
-        s[96 + i] = end.imag * tr_o
-        s[104 + i] = end.imag * tr_l
-        s[112 + i] = end.imag * tr_p
-        s[136 + i] += (r * layers).imag
+        by_b = (r * n_b + by_ys * ys * (2.0 * inv_b) + by_x * (opened * ob + shut * cb)).imag
+        s[80 + i] = by_b + more * b_longer + rubs * b_friction + drags * b_drag
+        s[88 + i] = along + x_t.imag
+        s[96 + i] = outside * tr_o
+        s[104 + i] = outside * tr_l
+        s[112 + i] = outside * tr_p
+        wide = end * w_end + along * w_length + more * w_longer
+        s[120 + i] = wide + rubs * w_friction + drags * w_drag
+        high = end * h_end + along * h_length + more * h_longer
+        s[128 + i] = high + rubs * h_friction + drags * h_drag
+        s[136 + i] += (r * layers).imag + rubs * row[10] + 2.0 * drags * row[11]
         lam = lam * pq
         s[i], s[8 + i] = lam.real, lam.imag
 
@@ -274,12 +301,12 @@ def phase_taper(s, g1, g2, row, u0):
 @_fast
 def phase_hole(s, row):
     """Carry the loss-free susceptance and its branch through a hole; losses and radiation left out."""
-    length, ti, tr = row[1], row[2], row[3]
+    length, ti, tr, longer = row[1], row[2], row[3], row[9]
     closed_x, open_x, scale = row[4], row[5], row[6]
     for i in range(LANES):
         k, opened = s[48 + i], s[64 + i]
         x = s[32 + i] * (opened * open_x + (1.0 - opened) * closed_x)
-        kl = k * length
+        kl = k * (length + opened * longer)
         k2 = kl * kl
         tan = kl * (135135.0 - k2 * (17325.0 - k2 * (378.0 - k2)))
         tan = tan / (135135.0 - k2 * (62370.0 - k2 * (3150.0 - 28.0 * k2)))

@@ -2,7 +2,7 @@
 
 Layout of the vector p for S bore stations and H holes, SI units:
     station x (S) | station radius (S) | hole x (H) | diameter (H) | chimney (H) | outer radius (H)
-    | pad lift (H) | pad radius (H) | reed volume (1)
+    | pad lift (H) | pad radius (H) | top diameter (H) | top height (H) | reed volume (1)
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ Real = NDArray[np.float64]
 Cuts = tuple[NDArray[np.int64], Real]
 """Plain cuts of the bore: (segment, share of the way along it), each (n_cut,)."""
 
-HOLE_FIELDS = ("diameter", "chimney", "outer_radius", "pad_lift", "pad_radius")
+HOLE_FIELDS = ("diameter", "chimney", "outer_radius", "pad_lift", "pad_radius", "top_diameter", "top_height")
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +43,7 @@ class Layout:
 
     @property
     def length(self) -> int:
-        return 2 * self.stations + 6 * self.holes + 1
+        return 2 * self.stations + (1 + len(HOLE_FIELDS)) * self.holes + 1
 
     @property
     def station_x(self) -> slice:
@@ -154,7 +154,7 @@ def pull_back(
     nodes: Nodes,
     grad_x: Real,  # (n_note, n_node)
     grad_radius: Real,  # (n_note, n_node)
-    grad_hole: Real,  # (n_note, n_hole, 5)
+    grad_hole: Real,  # (n_note, n_hole, len(HOLE_FIELDS))
     grad_reed: Real,  # (n_note,)
 ) -> Real:
     """Derivatives by the flat vector from derivatives by nodes, shape (n_note, layout.length)."""

@@ -87,7 +87,8 @@ def kernel_lines(programme: Programme, v) -> list[tuple[str, str, str]]:
     p, _ = programme.mapping.parameters(v)
     nodes = solver.nodes(p)
     start, n_hole = solver.layout.hole_block("diameter").start, solver.is_open.shape[1]
-    holes = np.ascontiguousarray(p[start : start + 5 * n_hole].reshape(5, n_hole).T)
+    fields = kernel.HOLE_PARAMETERS
+    holes = np.ascontiguousarray(p[start : start + fields * n_hole].reshape(fields, n_hole).T)
     omega = np.linspace(2000.0, 9000.0, 4096)
     out = np.empty(len(omega), dtype=complex)
     sweep = best(

@@ -1,9 +1,10 @@
-"""Random instruments with holes of every kind, and charts of given fingerings."""
+"""Random instruments with holes of every kind, with tops or without, and charts of given fingerings."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -80,6 +81,24 @@ def random_instrument() -> Callable[[int], Instrument]:
         )
 
     return make
+
+
+@pytest.fixture(scope="session")
+def with_tops() -> Callable[[Instrument, int], Instrument]:
+    """The same instrument with narrow tops drawn from a seed: on every hole but the vents and one pad."""
+
+    def topped(instrument: Instrument, seed: int) -> Instrument:
+        rng = np.random.default_rng(seed)
+
+        def of(hole: ToneHole) -> ToneHole:
+            if hole.kind is HoleKind.SPEAKER or hole.name == "h1":
+                return hole
+            width = rng.uniform(max(0.4, 2.5e-3 / hole.diameter), 0.97) * hole.diameter
+            return replace(hole, top_diameter=width, top_height=rng.uniform(0.1, 0.6) * hole.chimney)
+
+        return replace(instrument, holes=tuple(of(hole) for hole in instrument.holes))
+
+    return topped
 
 
 @pytest.fixture(scope="session")

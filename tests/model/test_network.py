@@ -21,6 +21,7 @@ from wrenpipe.model.network import (
     taper_matrix,
     total_admittance,
 )
+from wrenpipe.model.parameters import HOLE_FIELDS
 
 MakeInstrument = Callable[[int], Instrument]
 
@@ -32,6 +33,9 @@ OMEGA = 2 * math.pi * HZ
 
 def _bare(x: float, b: float, *, name: str = "h", pad: tuple[float, float] = (0.0, 0.0)) -> ToneHole:
     return ToneHole(name, x, 2 * b, 6.5e-3, 0.0, 13e-3, HoleKind.FINGER, *pad)
+
+
+TOPPED = replace(_bare(0.1, 4e-3), top_diameter=5e-3, top_height=1.5e-3)
 
 
 def _as_matrix(parts: tuple[Any, Any, Any, Any]) -> NDArray[np.complex128]:
@@ -69,6 +73,8 @@ ELEMENTS = {
     "closing cone": lambda air: taper_matrix(OMEGA, 9e-3, 6e-3, 0.1, air),
     "open hole": lambda air: hole_matrix(OMEGA, 6e-3, _bare(0.1, 4e-3), air, is_open=True),
     "closed hole": lambda air: hole_matrix(OMEGA, 6e-3, _bare(0.1, 4e-3), air, is_open=False),
+    "hole with a top": lambda air: hole_matrix(OMEGA, 6e-3, TOPPED, air, is_open=True),
+    "closed hole with a top": lambda air: hole_matrix(OMEGA, 6e-3, TOPPED, air, is_open=False),
     "padded hole": lambda air: hole_matrix(
         OMEGA, 6e-3, _bare(0.1, 4e-3, pad=(2e-3, 5.5e-3)), air, is_open=True
     ),
@@ -95,9 +101,11 @@ def test_a_hole_is_symmetric_and_a_cone_turned_round_is_the_other_way(
 
 
 @pytest.mark.parametrize("seed", range(6))
-def test_the_input_is_passive(random_instrument: MakeInstrument, seed: int) -> None:
+def test_the_input_is_passive(
+    random_instrument: MakeInstrument, with_tops: Callable[[Instrument, int], Instrument], seed: int
+) -> None:
     """Re Z > 0 and Re Y > 0 at every frequency, whatever is open; the reed's volume takes no power."""
-    instrument = random_instrument(seed)
+    instrument = random_instrument(seed) if seed % 2 else with_tops(random_instrument(seed), seed)
     rng = np.random.default_rng(seed)
     for share in (0.0, 0.5, 1.0):
         opened = {h.name for h in instrument.holes if rng.random() < share}
@@ -153,19 +161,18 @@ def test_conventions(pipe: Callable[..., Instrument]) -> None:
 
 
 @pytest.mark.parametrize("scale", [0.5, 3.0])
-def test_without_losses_everything_goes_with_size(random_instrument: MakeInstrument, scale: float) -> None:
+def test_without_losses_everything_goes_with_size(
+    random_instrument: MakeInstrument, with_tops: Callable[[Instrument, int], Instrument], scale: float
+) -> None:
     """All lengths times s, frequencies over s: the admittance goes with the area, s^2."""
-    made = replace(random_instrument(5), reed=Reed(0.3e-6))
+    made = replace(with_tops(random_instrument(5), 5), reed=Reed(0.3e-6))
     grown = replace(
         made,
         bore=Bore(tuple((s * scale, r * scale) for s, r in made.bore.stations)),
         holes=tuple(
             replace(
                 hole,
-                **{
-                    field: getattr(hole, field) * scale
-                    for field in ("x", "diameter", "chimney", "outer_radius", "pad_lift", "pad_radius")
-                },
+                **{field: getattr(hole, field) * scale for field in ("x", *HOLE_FIELDS)},
             )
             for hole in made.holes
         ),

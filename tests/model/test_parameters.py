@@ -44,6 +44,8 @@ def _instruments(draw: st.DrawFn) -> Instrument:
             kind=draw(st.sampled_from(HoleKind)),
             pad_lift=draw(small),
             pad_radius=draw(small),
+            top_diameter=draw(small),
+            top_height=draw(small),
         )
         for n, share in enumerate(draw(st.lists(st.floats(0.0, 0.99), max_size=6)))
     )
