@@ -1,13 +1,14 @@
 """The conventions of design.json in plain sentences, written into every file.
 
-They let a stranger score the file again without this program; a change of meaning is a new schema.
+They let a stranger score the file again without this program; a change of meaning is a new schema. A file
+without narrow tops says the same by the sentences of before them.
 """
 
 from __future__ import annotations
 
-__all__ = ["CONVENTIONS"]
+__all__ = ["BEFORE_TOPS", "CONVENTIONS"]
 
-CONVENTIONS: tuple[str, ...] = (
+BEFORE_TOPS: tuple[str, ...] = (
     "x runs from the reed-tip plane (x = 0) to the foot; bore_mm lists [x, radius] in millimetres.",
     "Between two stations the bore is a straight taper; two stations at one x are a step.",
     "The mouthpiece is the cylinder of its exit bore that holds its volume, x = 0 to equivalent_length_mm.",
@@ -23,4 +24,9 @@ CONVENTIONS: tuple[str, ...] = (
     "The playing pitch is where the imaginary part of the input admittance with the reed is zero, at a peak "
     "of the input impedance; mode counts those peaks from 1, lowest first.",
     "Notes are named in scientific pitch; temperament is equal; positive cents are sharp.",
+)
+CONVENTIONS: tuple[str, ...] = (
+    *BEFORE_TOPS,
+    "A hole with a top is top_diameter_mm wide for the last top_height_mm of its chimney below the rim, and "
+    "diameter_mm below that; the two meet in a square step.",
 )

@@ -181,6 +181,8 @@ def _tone_hole(hole: HoleFields) -> ToneHole:
         kind=hole.kind,
         pad_lift=hole.pad_lift_mm / MM,
         pad_radius=hole.pad_radius_mm / MM,
+        top_diameter=hole.top_diameter_mm / MM,
+        top_height=hole.top_height_mm / MM,
     )
 
 
@@ -195,6 +197,8 @@ def _hole_values(hole: ToneHole) -> dict[str, Any]:
         "kind": hole.kind,
         "pad_lift_mm": in_mm(hole.pad_lift),
         "pad_radius_mm": in_mm(hole.pad_radius),
+        "top_diameter_mm": in_mm(hole.top_diameter),
+        "top_height_mm": in_mm(hole.top_height),
     }
 
 

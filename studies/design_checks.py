@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from wrenpipe.model.air import dry_air
 from wrenpipe.model.geometry import Bore, HoleKind
 from wrenpipe.model.pitch import PitchError, cents, frequency, midi, note_name, parse_size
-from wrenpipe.studies.conventions import CONVENTIONS
+from wrenpipe.studies.conventions import BEFORE_TOPS, CONVENTIONS
 
 if TYPE_CHECKING:
     from wrenpipe.studies.schemas import DesignFile, FingeringFields, HoleFields
@@ -27,6 +27,8 @@ CYLINDER_TOLERANCE = 0.005
 STATION_TOLERANCE_MM = 0.05
 LEAST_TAPER_MM = 1e-6
 """A taper shorter than this is a step that lost its digits."""
+LEAST_TOP_MM = 0.8
+"""A narrow top is no narrower than the narrowest hole that the file allows."""
 PITCH_TOLERANCE_CENTS = 0.5
 SOUND_SPEED_TOLERANCE = 0.02
 """Humidity and breath change the sound speed by under 1 % (IEC 61094-2:2009); 2 % is a wrong unit."""
@@ -172,10 +174,24 @@ def _hole(hole: HoleFields, design: DesignFile) -> Iterator[str]:
         yield f"hole {hole.name!r} is of kind finger and has a pad; allowed is a pad on the other kinds."
     if (hole.pad_lift_mm > 0) != (hole.pad_radius_mm > 0):
         yield f"hole {hole.name!r} has one of pad_lift_mm and pad_radius_mm; allowed is both or neither."
-    if 0 < hole.pad_radius_mm < hole.diameter_mm / 2:
+    if (hole.top_diameter_mm > 0) != (hole.top_height_mm > 0):
+        yield f"hole {hole.name!r} has one of top_diameter_mm and top_height_mm; allowed is both or neither."
+        return
+    if hole.top_diameter_mm and not LEAST_TOP_MM <= hole.top_diameter_mm < hole.diameter_mm:
+        yield (
+            f"hole {hole.name!r} has top_diameter_mm {hole.top_diameter_mm:g}; allowed is from "
+            f"{LEAST_TOP_MM:g} mm to less than its diameter, {hole.diameter_mm:g} mm."
+        )
+    if hole.top_height_mm >= hole.chimney_mm:
+        yield (
+            f"hole {hole.name!r} has top_height_mm {hole.top_height_mm:g}; allowed is less than its "
+            f"chimney, {hole.chimney_mm:g} mm."
+        )
+    opening = hole.top_diameter_mm or hole.diameter_mm
+    if 0 < hole.pad_radius_mm < opening / 2:
         yield (
             f"hole {hole.name!r} has pad_radius_mm {hole.pad_radius_mm:g}; allowed is at least half of its "
-            f"diameter, {hole.diameter_mm / 2:g} mm."
+            f"{'top' if hole.top_diameter_mm else 'diameter'}, {opening / 2:g} mm."
         )
 
 
@@ -248,5 +264,6 @@ def _fingering(note: FingeringFields, design: DesignFile) -> Iterator[str]:
 
 
 def _conventions(design: DesignFile) -> Iterator[str]:
-    if design.conventions != CONVENTIONS:
+    topped = any(hole.top_diameter_mm > 0 for hole in design.holes)
+    if design.conventions != CONVENTIONS and (topped or design.conventions != BEFORE_TOPS):
         yield f"conventions are not those of {design.schema_}; leave the field out or copy them unchanged."

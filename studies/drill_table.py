@@ -6,7 +6,7 @@ import csv
 import io
 import math
 from collections.abc import Sequence
-from dataclasses import astuple, dataclass, fields
+from dataclasses import dataclass, fields
 
 from wrenpipe.model.geometry import HoleKind, Instrument, System, ToneHole
 from wrenpipe.studies.unrolled import top_of_body
@@ -34,6 +34,7 @@ class DrillRow:
     axis. from_reed_tip_mm is the place in the model, where the mouthpiece counts as a cylinder of its exit
     bore. arc_mm runs round the outside from the front line, positive to the player's right.
     print_diameter_mm goes into the printer, drill_mm through the print, diameter_mm is what the model asks.
+    The same three with top_ are those of a narrow top, and top_height_mm is its part of the chimney.
     Empty (None) where a thing does not apply.
     """
 
@@ -55,6 +56,10 @@ class DrillRow:
     arc_mm: float
     pad_diameter_mm: float | None
     pad_lift_mm: float | None
+    top_diameter_mm: float | None
+    top_print_diameter_mm: float | None
+    top_drill_mm: float | None
+    top_height_mm: float | None
 
 
 def drill_table(
@@ -107,13 +112,17 @@ def _row(
         from_reed_tip_mm=_mm(hole.x),
         diameter_mm=_mm(hole.diameter),
         print_diameter_mm=_mm(hole.diameter + undersize),
-        drill_mm=round(round(hole.diameter * MM / DRILL_STEP_MM) * DRILL_STEP_MM, 1),
+        drill_mm=_drill(hole.diameter),
         chimney_mm=_mm(hole.chimney),
         outer_radius_mm=_mm(hole.outer_radius),
         azimuth_deg=round(math.degrees(azimuth), 1) + 0.0,
         arc_mm=_mm(hole.outer_radius * azimuth),
         pad_diameter_mm=_mm(2.0 * hole.pad_radius) if padded else None,
         pad_lift_mm=_mm(hole.pad_lift) if padded else None,
+        top_diameter_mm=_mm(hole.top_diameter) if hole.has_top else None,
+        top_print_diameter_mm=_mm(hole.top_diameter + undersize) if hole.has_top else None,
+        top_drill_mm=_drill(hole.top_diameter) if hole.has_top else None,
+        top_height_mm=_mm(hole.top_height) if hole.has_top else None,
     )
 
 
@@ -133,12 +142,23 @@ def worked_by(hole: ToneHole, system: System) -> str:
 
 
 def drill_table_csv(rows: Sequence[DrillRow]) -> str:
-    """The table as CSV text (RFC 4180): one row of column names, then one row a hole, decimal points."""
+    """The table as CSV text (RFC 4180): one row of column names, then one row a hole, decimal points.
+
+    The columns of tops are there when some hole has a top.
+    """
+    topped = any(row.top_diameter_mm is not None for row in rows)
+    names = [field.name for field in fields(DrillRow) if topped or not field.name.startswith("top_")]
     text = io.StringIO()
     writer = csv.writer(text)
-    writer.writerow([field.name for field in fields(DrillRow)])
-    writer.writerows(["" if cell is None else cell for cell in astuple(row)] for row in rows)
+    writer.writerow(names)
+    for row in rows:
+        cells = [getattr(row, name) for name in names]
+        writer.writerow(["" if cell is None else cell for cell in cells])
     return text.getvalue()
+
+
+def _drill(diameter: float) -> float:
+    return round(round(diameter * MM / DRILL_STEP_MM) * DRILL_STEP_MM, 1)
 
 
 def _mm(length: float) -> float:

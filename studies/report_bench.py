@@ -36,6 +36,10 @@ DRILL_COLUMNS = {
     "arc_mm": "arc",
     "pad_diameter_mm": "pad ⌀",
     "pad_lift_mm": "pad lift",
+    "top_diameter_mm": "top ⌀",
+    "top_print_diameter_mm": "top ⌀ to print",
+    "top_drill_mm": "top drill",
+    "top_height_mm": "top height",
 }
 WORDS = ("hole", "kind", "worked_by", "joint")
 
@@ -70,7 +74,7 @@ def _drill_cell(name: str, value: str | float | None) -> str:
         return ""
     if isinstance(value, str) or name == "order":
         return str(value)
-    text = f"{value:.1f}" if name in ("azimuth_deg", "drill_mm") else f"{value:.2f}"
+    text = f"{value:.1f}" if name in ("azimuth_deg", "drill_mm", "top_drill_mm") else f"{value:.2f}"
     return text.replace("-", "\N{MINUS SIGN}")
 
 

@@ -115,6 +115,12 @@ class HoleFields(_Fields):
     pad_radius_mm: Annotated[float, Between(0, 25, "mm")] = Field(
         0.0, description="radius of the pad; 0 none"
     )
+    top_diameter_mm: Annotated[float, Between(0, 25, "mm")] = Field(
+        0.0, description="width of a narrow top over the hole; 0 none"
+    )
+    top_height_mm: Annotated[float, Between(0, 60, "mm")] = Field(
+        0.0, description="height of the narrow top, part of chimney_mm; 0 none"
+    )
 
 
 Names = Annotated[tuple[Annotated[str, Label()], ...], Field(max_length=60)]

@@ -89,7 +89,7 @@ def test_pitches_of_the_exact_network_with_narrow_tops(
 ) -> None:
     """Within 0.15 cents wherever a note can be started. A top is folded into its hole: friction to the second
     order of the layers, the heat that a closed top's walls take as if they were the hole's (most of the
-    error), and nothing of k beyond the third power. In a peak too low to sound, losses move the pitch by more.
+    error), and nothing of k beyond the third power. Below the peak that sounds, losses move a pitch by more.
     """
     instrument = with_tops(random_instrument(seed), seed)
     air = AIR if seed % 2 else humid_air(22.0)

@@ -66,6 +66,8 @@ def test_a_file_comes_back_as_it_was(design_values: Factory) -> None:
     for hole in values["holes"]:
         hole.setdefault("pad_lift_mm", 0.0)
         hole.setdefault("pad_radius_mm", 0.0)
+        hole.setdefault("top_diameter_mm", 0.0)
+        hole.setdefault("top_height_mm", 0.0)
     _same(back, values)
 
 
@@ -82,7 +84,13 @@ def test_core_values_come_back_through_the_text_of_a_file(
     design = design_of(_file(design_values()))
     pulled = with_pull(design.instrument, pull)
     holes = tuple(
-        replace(hole, diameter=hole.diameter * scale, azimuth=hole.azimuth + math.radians(turn) / 7)
+        replace(
+            hole,
+            diameter=hole.diameter * scale,
+            azimuth=hole.azimuth + math.radians(turn) / 7,
+            top_diameter=0.8 * hole.diameter * scale,
+            top_height=0.3 * hole.chimney,
+        )
         for hole in pulled.holes
     )
     design = replace(

@@ -24,6 +24,7 @@ from wrenpipe.model.geometry import (
     ToneHole,
 )
 from wrenpipe.studies.drill_table import DrillRow, JointOrigin, drill_table, drill_table_csv
+from wrenpipe.studies.report_bench import DRILL_COLUMNS
 
 MOUTHPIECE, BARREL, PULL = 0.045, 0.030, 0.001
 TOP = MOUTHPIECE + BARREL + PULL
@@ -63,6 +64,7 @@ SYSTEM = System(
     lanes=(),
     chart=FingeringChart("sample", (), ()),
 )
+COLUMNS = [field.name for field in fields(DrillRow) if not field.name.startswith("top_")]
 JOINTS = (JointOrigin("lower joint", TOP + 0.09), JointOrigin("upper joint", TOP))
 
 
@@ -137,7 +139,7 @@ def test_pads_only_where_there_are_pads() -> None:
 
 def test_csv_opens_as_a_table_with_column_names_first() -> None:
     lines = list(csv.reader(io.StringIO(drill_table_csv(rows()))))
-    assert lines[0] == [field.name for field in fields(DrillRow)]
+    assert lines[0] == COLUMNS
     assert len(lines) == 1 + len(INSTRUMENT.holes)
     by_name = dict(zip(lines[0], lines[2], strict=True))
     assert by_name["hole"] == "thumb"
@@ -145,10 +147,30 @@ def test_csv_opens_as_a_table_with_column_names_first() -> None:
     assert by_name["pad_lift_mm"] == ""
 
 
+def test_the_report_has_a_heading_for_every_column() -> None:
+    assert list(DRILL_COLUMNS) == [field.name for field in fields(DrillRow)]
+
+
 def test_csv_keeps_a_comma_in_a_name_in_one_cell() -> None:
     lines = list(csv.reader(io.StringIO(drill_table_csv(rows()))))
     assert lines[1][lines[0].index("worked_by")] == "speaker key, left thumb"
-    assert {len(line) for line in lines} == {len(fields(DrillRow))}
+    assert {len(line) for line in lines} == {len(COLUMNS)}
+
+
+def test_the_columns_of_a_top_come_with_a_top() -> None:
+    topped = replace(INSTRUMENT.holes[2], top_diameter=0.00376, top_height=0.0012)
+    holes = (*INSTRUMENT.holes[:2], topped, INSTRUMENT.holes[3])
+    table = drill_table(replace(INSTRUMENT, holes=holes), SYSTEM, undersize=0.0002)
+    lines = list(csv.reader(io.StringIO(drill_table_csv(table))))
+    assert lines[0] == [field.name for field in fields(DrillRow)]
+    assert lines[0][len(COLUMNS) :] == [
+        "top_diameter_mm",
+        "top_print_diameter_mm",
+        "top_drill_mm",
+        "top_height_mm",
+    ]
+    assert [line[len(COLUMNS) :] for line in lines[2:4]] == [[""] * 4, ["3.76", "3.96", "3.8", "1.2"]]
+    assert table[2].diameter_mm == 5.16
 
 
 def test_a_hole_that_the_system_lacks_is_named_with_what_is_allowed() -> None:

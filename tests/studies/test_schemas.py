@@ -12,6 +12,7 @@ from pydantic import BaseModel, ValidationError
 
 from wrenpipe.model.geometry import HoleKind
 from wrenpipe.model.system import known_systems, load_system
+from wrenpipe.studies.conventions import BEFORE_TOPS
 from wrenpipe.studies.schemas import DesignFile, HandFile, MouthpieceFile
 from wrenpipe.studies.sentences import sentence
 
@@ -132,6 +133,27 @@ AGREEMENT_FAULTS = [
     ({"holes.2.pad_lift_mm": 1.0}, "hole 'L2' is of kind finger and has a pad"),
     ({"holes.4.pad_lift_mm": 0.0}, "hole 'foot pad' has one of pad_lift_mm and pad_radius_mm"),
     ({"holes.4.pad_radius_mm": 2.0}, "hole 'foot pad' has pad_radius_mm 2; allowed is at least half"),
+    (
+        {"holes.2.top_diameter_mm": 3.0},
+        "hole 'L2' has one of top_diameter_mm and top_height_mm; allowed is both or neither.",
+    ),
+    (
+        {"holes.2.top_diameter_mm": 4.5, "holes.2.top_height_mm": 1.0},
+        "hole 'L2' has top_diameter_mm 4.5; allowed is from 0.8 mm to less than its diameter, 4.5 mm.",
+    ),
+    (
+        {"holes.2.top_diameter_mm": 0.7, "holes.2.top_height_mm": 1.0},
+        "hole 'L2' has top_diameter_mm 0.7; allowed is from 0.8 mm",
+    ),
+    (
+        {"holes.2.top_diameter_mm": 3.0, "holes.2.top_height_mm": 5.0},
+        "hole 'L2' has top_height_mm 5; allowed is less than its chimney, 5 mm.",
+    ),
+    (
+        {"holes.4.top_diameter_mm": 4.0, "holes.4.top_height_mm": 1.0, "holes.4.pad_radius_mm": 1.9},
+        "hole 'foot pad' has pad_radius_mm 1.9; allowed is at least half of its top, 2 mm.",
+    ),
+    ({"holes.2.top_diameter_mm": 3.0, "holes.2.top_height_mm": 1.0}, None),
     ({"holes.2.x_mm": 154.0}, "holes 'L1' and 'L2' overlap: their centres are 4.02 mm apart"),
     ({"chart.0.written": "H3"}, "chart: note 'H3' is not a note name"),
     ({"chart.0.sounding": "C4"}, "chart note 'E3' has sounding 'C4'; on size A4 it sounds C#4."),
@@ -167,6 +189,14 @@ def test_fields_that_disagree_are_named_together(
     refusal = _refusal(values)
     assert said in refusal
     assert len(refusal.splitlines()) == 1
+
+
+def test_conventions_of_before_narrow_tops_hold_for_plain_holes(design_values: Factory) -> None:
+    values = design_values()
+    values["conventions"] = list(BEFORE_TOPS)
+    DesignFile.model_validate_json(json.dumps(values))
+    values["holes"][2].update(top_diameter_mm=3.0, top_height_mm=1.0)
+    assert "conventions are not those of wrenpipe.design/1" in _refusal(values)
 
 
 def test_two_holes_at_one_place_on_opposite_sides_do_not_overlap(design_values: Factory) -> None:
