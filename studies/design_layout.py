@@ -1,7 +1,7 @@
 """Which system and aids a design.json was made with, and its holes laid out for fingers to be seated on.
 
-A design names its system: a preset, or a system file with a count of keys for a choice of its own. Such a choice
-stands in what the design was made by; where it does not, every hole tells of the keys over it.
+A design names its system: a preset, or a system file with a count of keys for a choice of its own. Such a
+choice stands in what the design was made by; where it does not, every hole tells of the keys over it.
 """
 
 from __future__ import annotations
@@ -39,8 +39,8 @@ def layout_of(
     """The instrument of a design with its holes and body where they stand, ready for `search.seating`.
 
     aids: names of AIDS that it was made with; None: as the file says, none where it does not say (`aids_of`).
-    source: the file's name, for sentences. Raises RequestError with one sentence when the design's keys cannot
-    be told from it.
+    source: the file's name, for sentences. Raises RequestError with one sentence when the design's keys
+    cannot be told from it.
     """
     system = system_of_design(file, source)
     if aids is None:
@@ -122,8 +122,8 @@ def _choice(request: Mapping[str, Any]) -> Mapping[str, Any]:
 
 
 def _wrapped(instrument: Instrument, system: System) -> Instrument:
-    """The same holes with azimuths as seats count them: thumbs' from 0 to a full turn, all others' from half a
-    turn on one side to half a turn on the other."""
+    """The same holes with azimuths as seats count them: thumbs' from 0 to a full turn, all others' from half
+    a turn on one side to half a turn on the other."""
     thumbs = (Finger.L_THUMB, Finger.R_THUMB)
     turn = 2.0 * math.pi
     holes = tuple(
