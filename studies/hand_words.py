@@ -21,7 +21,7 @@ from wrenpipe.studies.errors import RequestError
 from wrenpipe.studies.fields import Between, shown
 from wrenpipe.studies.schemas import HandFile
 
-__all__ = ["GLOVE", "hand_of_file", "hand_of_glove", "hand_of_player", "people_like"]
+__all__ = ["GLOVE", "hand_of_file", "hand_of_glove", "hand_of_player", "people_like", "people_of_player"]
 
 GLOVE = Between(4, 13, "(half sizes too)")
 MM_PER_CM: Final = 10.0
@@ -48,7 +48,12 @@ def hand_of_glove(field: str, size: str) -> Hand:
 
 def hand_of_player(field: str, text: str) -> Hand:
     """The average hands of people in plain words, raising RequestError; field: where the text stood."""
-    return hand_of(_people(field, text, PLAYER_WORDS))
+    return hand_of(people_of_player(field, text))
+
+
+def people_of_player(field: str, text: str) -> Population:
+    """People in plain words with the spread among them, raising RequestError."""
+    return _people(field, text, PLAYER_WORDS)
 
 
 def hand_of_file(file: HandFile, source: str) -> Hand:
