@@ -15,6 +15,7 @@ from typing import Annotated, Any
 import typer
 
 from wrenpipe.studies.errors import RequestError, answer
+from wrenpipe.studies.players_command import players
 from wrenpipe.studies.study_commands import study
 
 __all__ = ["app", "main"]
@@ -346,6 +347,9 @@ def keys(
         show(keys_report(answered))
     if answered.economy.best is None:
         raise typer.Exit(1)
+
+
+app.command()(players)
 
 
 @contextmanager

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -27,7 +27,7 @@ from wrenpipe.studies.errors import RequestError
 from wrenpipe.studies.fields import shown
 from wrenpipe.studies.schemas import DesignFile
 
-__all__ = ["aids_of", "layout_of", "system_of_design"]
+__all__ = ["aids_asked", "aids_of", "layout_of", "system_of_design"]
 
 OWN_CHOICE = re.compile(r"(.+?)(?:, \d+ keys| with .+)")
 """How a choice of keys that is no preset is named after its system file."""
@@ -47,6 +47,22 @@ def layout_of(
         aids = aids_of(file, source) or frozenset()
     instrument = _wrapped(design_of(file).instrument, system)
     return fixed_layout(instrument, system, aids)
+
+
+def aids_asked(names: Sequence[str]) -> frozenset[str]:
+    """Aids as they were typed, each a name or several parted by commas; "none" by itself means none.
+
+    Raises RequestError.
+    """
+    chosen = [part.strip() for name in names for part in name.split(",") if part.strip()]
+    if chosen == ["none"]:
+        return frozenset()
+    for name in chosen:
+        if name not in AIDS:
+            raise RequestError(f"--aids is {shown(name)}; allowed are none, {', '.join(AIDS)}.")
+    if not chosen:
+        raise RequestError(f"--aids names nothing; allowed are none, {', '.join(AIDS)}.")
+    return frozenset(chosen)
 
 
 def aids_of(file: DesignFile, source: str = "the design") -> frozenset[str] | None:
