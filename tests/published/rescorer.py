@@ -4,6 +4,8 @@ It reads the file's numbers by the file's `conventions` and the published formul
     losses      Bessel functions (Kirchhoff 1868, reduced by Zwikker and Kosten 1949)
     bore        the horn equation in cylinders of half a millimetre, losses at each one's own radius
     holes       T-circuit of Lefebvre & Scavone 2012, matching volume of Nederveen, Jansen & van Hassel 1998
+    top         a narrow line above a step, an inertance (Karal 1953), read from a table of Laplace's equation
+                between coaxial tubes, worked out apart by mode matching with 400,000 modes
     hole's end  Dalmont, Nederveen & Joly 2001: a hole in a round body, and under a pad; resistance (kb)^2/4
     foot        Silva et al. 2009, unflanged, non-causal
     pitch       zeros of Im Y where it rises, counted from the lowest on a dense scan
@@ -33,6 +35,11 @@ Matrix = NDArray[np.complex128]  # (n_frequency, 2, 2)
 MM = 1e-3
 SLICE = 0.5 * MM
 SCAN_HZ = 2.0
+STEP_RATIOS = (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 1.0)
+STEP_LENGTHS = (
+    0.82160, 0.71122, 0.60215, 0.49588, 0.39395, 0.29803, 0.21006, 0.13235, 0.06789, 0.02096, 0.00627, 0.0,
+)  # fmt: skip
+"""Length of narrow tube with the inertance of a step, over its radius; by narrow over wide radius."""
 SEMITONES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 
 
@@ -149,17 +156,24 @@ class _Column:
         inner = b * (
             0.822 - 0.095 * delta - 1.566 * delta**2 + 2.138 * delta**3 - 1.640 * delta**4 + 0.502 * delta**5
         )
-        gamma, zc = self._constants(b)
-        along = gamma * (t + b * delta / 8 * (1 + 0.207 * delta**3))
+        one, none = np.ones_like(self.k), np.zeros_like(self.k)
+        low = t + b * delta / 8 * (1 + 0.207 * delta**3)
+        out, high = hole.get("top_diameter_mm", 0.0) / 2 * MM, hole.get("top_height_mm", 0.0) * MM
+        if out > 0:
+            length = out * float(CubicSpline(STEP_RATIOS, STEP_LENGTHS)(out / b))
+            step = _matrix(one, 1j * self.omega * self.rho * length / (math.pi * out**2), none, one)
+            chain = self._cylinder(b, low - high) @ step @ self._cylinder(out, high)
+        else:
+            out, chain = b, self._cylinder(b, low)
         if is_open:
-            end = zh * (1j * self.k * _outer_length(hole, b) + 0.25 * (self.k * b) ** 2)
-            chimney = zc * (end * np.cosh(along) + zc * np.sinh(along))
-            chimney = chimney / (zc * np.cosh(along) + end * np.sinh(along))
+            end = 1j * self.k * _outer_length(hole, out) + 0.25 * (self.k * out) ** 2
+            state = np.stack([self.rho * self.c / (math.pi * out * out) * end, one], axis=-1)
             series = -(0.35 - 0.06 * math.tanh(2.7 * t / b)) * b * delta**4
         else:
-            chimney = zc * np.cosh(along) / np.sinh(along)
+            state = np.stack([one, none], axis=-1)
             series = -(0.12 + 0.17 * math.tanh(2.4 * t / b)) * b * delta**4
-        one, none = np.ones_like(self.k), np.zeros_like(self.k)
+        state = (chain @ state[..., None])[..., 0]
+        chimney = state[:, 0] / state[:, 1]
         half = _matrix(one, 0.5j * self.k * series * zh, none, one)
         shunt = _matrix(one, none, 1 / (1j * self.k * inner * zh + chimney), one)
         return np.asarray(half @ shunt @ half)
