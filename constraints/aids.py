@@ -118,7 +118,6 @@ def _place(place: HolePlace, aids: Collection[str]) -> HolePlace:
     if PLATEAU_KEYS in aids and place.finger in PLATEAU_FINGERS:
         return replace(place, kind=HoleKind.PAD, most=place.most * PLATEAU_MOST)
     if NARROW_TOPS in aids:
-        # the opening keeps the sizes that a finger closes, the hole below is wider
-        wider = {name: getattr(place, name) / TOP_SHARE for name in ("least", "usual")}
-        return replace(place, **wider, most=place.most, top_share=TOP_SHARE, top_height=TOP_HEIGHT)
+        # holes below as wide as ever: it is the openings that become smaller
+        return replace(place, top_share=TOP_SHARE, top_height=TOP_HEIGHT)
     return place

@@ -146,10 +146,10 @@ def _merit(kind, columns, par, need, size, sigma, v, mu, ratio, slopes):
     return least - mu * math.log(total), least
 
 
-STAGES = (2.0, 0.6, 0.2, 0.06, 0.02, 0.006, 0.002)
+STAGES = (2.0, 0.6, 0.2, 0.06, 0.02)
 """Softness of the least, in standard deviations, from the first stage to the last."""
-STEPS = 14
-"""Newton steps of one stage at the most."""
+STEPS, TRIES = 24, 9
+"""Newton steps of one stage at the most, and dampings tried for one."""
 WARM = 2
 """The stage to begin with from seats that are nearly right."""
 RESTS, HIDDEN = 0.02, 0.05
@@ -256,9 +256,9 @@ def best_seats(kind, columns, par, need, size, sigma, start, free, lower, upper,
             if gain < 1e-6:
                 break
             taken = False
-            for _ in range(6):
+            for _ in range(TRIES):
                 if not _solve(hessian, damping, gradient, factor, step):
-                    damping *= 6.0
+                    damping *= 8.0
                     continue
                 for a in range(f):
                     moved = v[free[a]] + max(-4.0, min(4.0, step[a])) * scale[a]
@@ -267,7 +267,7 @@ def best_seats(kind, columns, par, need, size, sigma, start, free, lower, upper,
                 if new > value:
                     taken = True
                     break
-                damping *= 6.0
+                damping *= 8.0
             if not taken:
                 break
             grown = new - value

@@ -23,8 +23,9 @@ TURN = math.radians(6)
 KEYED_TURN = math.radians(20)
 MOST_RISE = 3.0e-3
 """How far a raised chimney stands above the body, m (policy: more of it breaks off)."""
-LITTLE_AROUND = 2.0
-"""How far round the body a little finger's touchpieces may stand, rad: levers come to meet it."""
+LITTLE_OUT = 24e-3
+"""How far from the front a little finger's touchpieces may stand, m: levers come to meet it, beside a thin
+body as well (policy)."""
 FARTHEST_HAND = 0.15
 """Beyond any hand's fingers, m."""
 MOST_CROSSING = math.radians(25)
@@ -80,8 +81,8 @@ def seat_bounds(space: DesignSpace, top: float, foot: float, outer: float) -> tu
         lower[thumb], upper[thumb] = 2.0 * outer, 4.4 * outer
     _, left = space.tip(Finger.L4)
     _, right = space.tip(Finger.R4)
-    lower[left], upper[left] = -LITTLE_AROUND * outer, 0.1 * outer
-    lower[right], upper[right] = -0.1 * outer, LITTLE_AROUND * outer
+    lower[left], upper[left] = -LITTLE_OUT, 0.1 * outer
+    lower[right], upper[right] = -0.1 * outer, LITTLE_OUT
     lower[space.crossing], upper[space.crossing] = -MOST_CROSSING, MOST_CROSSING
     lower[space.arch], upper[space.arch] = 0.0, 1.0
     for finger in (Finger.L_THUMB, Finger.R_THUMB):

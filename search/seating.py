@@ -26,9 +26,10 @@ from wrenpipe.constraints.row_table import RowTable
 from wrenpipe.constraints.rows import RowBlock
 from wrenpipe.constraints.seat_table import seat_table
 from wrenpipe.constraints.seats import SeatPlan
-from wrenpipe.model.geometry import Finger, Instrument, System
+from wrenpipe.model.geometry import Finger, HoleKind, Instrument, System
 from wrenpipe.search.bounds import seat_bounds
 from wrenpipe.search.seat_plan import seats_at, touchpieces
+from wrenpipe.search.sequential import Evaluation, Settings, minimise
 from wrenpipe.search.unknowns import FLARE_SHARE, USUAL_HAND
 
 __all__ = ["FixedLayout", "Seating", "Shares", "fixed_layout", "playable", "seat"]
@@ -36,6 +37,12 @@ __all__ = ["FixedLayout", "Seating", "Shares", "fixed_layout", "playable", "seat
 Real = NDArray[np.float64]
 Index = NDArray[np.int64]
 
+FAR_OFF = 20.0
+"""Standard deviations beyond any margin."""
+MILLIMETRE = 1e-3
+SETTLING = Settings(price=1e5, box=1.0, iterations=25, tolerance=1e-9, patience=1e-9)
+DRAWN_AWAY = 2e-3
+"""How far a fingertip is drawn away from a pad, m."""
 CHUNK = 250
 """Hands worked on by one thread at a time."""
 
@@ -62,13 +69,23 @@ class FixedLayout:
         return seat_table(self.space, hand, self.lanes, self.policy, self.ends)
 
     def starts(self) -> Real:
-        """Seats to begin from, (k, space.size): little fingers near their ring fingers, or far round."""
-        near, far = self.v.copy(), self.v.copy()
-        outer = float(self.v[self.space.outer_radius])
+        """Seats to begin from, (k, space.size): little fingers near their ring fingers, or far round, and
+        fingertips drawn away from the nearest pad. Rows of clearance bend, so that it matters."""
+        space, v = self.space, self.v
+        near, far = v.copy(), v.copy()
+        outer = float(v[space.outer_radius])
         for little in (Finger.L4, Finger.R4):
-            _, s = self.space.tip(little)
+            _, s = space.tip(little)
             near[s], far[s] = -side_sign(little) * 0.3 * outer, -side_sign(little) * 1.5 * outer
-        return np.stack([near, far])
+        aside = near.copy()
+        padded = [n for n, place in enumerate(space.system.places) if place.kind is not HoleKind.FINGER]
+        pads = np.stack([v[space.hole_x][padded], outer * v[space.hole_azimuth][padded]], axis=1)
+        for finger in SEATED:
+            at = list(space.tip(finger))
+            apart = v[at] - pads
+            nearest = apart[np.argmin(np.hypot(apart[:, 0], apart[:, 1]))]
+            aside[at] += DRAWN_AWAY * nearest / max(float(np.hypot(*nearest)), DRAWN_AWAY)
+        return np.stack([near, far, aside])
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +109,11 @@ class Seating:
         """No seats have a greater margin: the mean of all rows by their shares. It holds where the rows that
         have a share are concave, which all are but clearances from pads and of the left little finger."""
         return float(self.shares @ (self.rows.margin / self.rows.sigma))
+
+    @property
+    def by_layout(self) -> Real:
+        """How the margin follows holes, body and foot, (space.size,), per metre and radian."""
+        return np.asarray((self.shares / self.rows.sigma) @ self.rows.jacobian)
 
     @property
     def slope(self) -> Real:
@@ -160,17 +182,11 @@ def fixed_layout(
 
 
 def seat(layout: FixedLayout, hand: Hand) -> Seating:
-    """The best seats of one hand. The margin is within 0.05 standard deviations of the greatest there is."""
+    """The best seats of one hand: a smooth least from several starts, then exactly from the best of them."""
     table = layout.table(hand)
-    best: tuple[float, Real, Real] | None = None
-    for start in layout.starts():
-        shares = np.empty(len(table.labels))
-        margin, v = best_seats(*_rows(table), start, *_free(layout), 0, np.inf, shares)
-        if best is None or margin > best[0]:
-            best = margin, v, shares
-    assert best is not None
-    margin, v, shares = best
-    rows = Stack.of((table,)).at(v)
+    stack = Stack.of((table,))
+    margin, v, shares = max((_best(layout, table, stack, start) for start in layout.starts()), key=_first)
+    rows = stack.at(v)
     plan = SeatPlan(
         seats=seats_at(layout.space, v, hand),
         touchpieces=tuple(touchpieces(layout.space, v)),
@@ -215,6 +231,44 @@ def playable(
             if told is not None:
                 told(done)
     return Shares(margins, _hinders(table, margins, shares))
+
+
+def _first(found: tuple[float, Real, Real]) -> float:
+    return found[0]
+
+
+def _best(layout: FixedLayout, table: RowTable, stack: Stack, start: Real) -> tuple[float, Real, Real]:
+    """The greatest margin from one start, its seats and the shares of its rows."""
+    shares = np.empty(len(table.labels))
+    margin, v = best_seats(*_rows(table), start, *_free(layout), 0, np.inf, shares)
+    exact, multipliers = _settled(layout, stack, v, margin)
+    rows = stack.at(exact)
+    reached = float(np.min(rows.margin / rows.sigma))
+    if reached >= margin and multipliers.sum() > 0.0:
+        return reached, exact, multipliers / multipliers.sum()
+    return margin, v, shares
+
+
+def _settled(layout: FixedLayout, stack: Stack, v: Real, margin: float) -> tuple[Real, Real]:
+    """The greatest margin itself, by quadratic steps: seats (space.size,) and the rows' multipliers (m,)."""
+    t = layout.space.margin
+    start = v.copy()
+    start[t] = margin
+    lower, upper = start.copy(), start.copy()
+    lower[layout.free], upper[layout.free] = layout.lower, layout.upper
+    lower[t], upper[t] = margin - FAR_OFF, FAR_OFF
+
+    def at(here: Real) -> Evaluation:
+        rows = stack.at(here)
+        jac = rows.jacobian.copy()
+        jac[:, t] = -rows.sigma
+        slope = np.zeros((1, len(here)))
+        slope[0, t] = 1.0
+        g = (rows.margin - here[t] * rows.sigma) / MILLIMETRE
+        return Evaluation(np.array([here[t] - FAR_OFF]), slope, g, jac / MILLIMETRE)
+
+    outcome = minimise(at, start, lower, upper, layout.space.scale(), SETTLING)
+    return outcome.v, outcome.multipliers * np.asarray(stack.sigma)
 
 
 def _rows(table: RowTable) -> tuple[Real | Index, ...]:

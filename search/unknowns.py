@@ -79,6 +79,10 @@ class Mapping:
         p[layout.hole_block("pad_radius")] = np.where(padded, d / 2 + PAD_OVERLAP, 0.0)
         jac[layout.hole_block("pad_lift").start + rows, d_column] = np.where(padded, PAD_LIFT_SHARE, 0.0)
         jac[layout.hole_block("pad_radius").start + rows, d_column] = np.where(padded, 0.5, 0.0)
+        tops = np.array([place.top_share for place in space.system.places])
+        p[layout.hole_block("top_diameter")] = tops * d
+        jac[layout.hole_block("top_diameter").start + rows, d_column] = tops
+        p[layout.hole_block("top_height")] = [place.top_height for place in space.system.places]
         p[layout.reed] = self.stock.reed.equivalent_volume
         return p, jac
 
