@@ -3,22 +3,28 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from wrenpipe.constraints.aids import lanes_with, system_with_aids
 from wrenpipe.constraints.design_space import SEATED, DesignSpace, design_space
-from wrenpipe.constraints.finger_rows import FingerPolicy, finger_rows
-from wrenpipe.constraints.hand import Estimate, Hand, hand_from_glove
-from wrenpipe.constraints.key_clearance import pad_beside_finger_rows, pad_beside_pad_rows
-from wrenpipe.constraints.lanes import lanes_kept
-from wrenpipe.constraints.surveys import adult_population
+from wrenpipe.constraints.families import rows_of
+from wrenpipe.constraints.finger_rows import BodyEnds, FingerPolicy, finger_rows, side_sign
+from wrenpipe.constraints.hand import Hand, hand_from_glove
+from wrenpipe.constraints.hand_pose import pose_rows
+from wrenpipe.constraints.key_clearance import pad_beside_finger, pad_beside_pad_rows
+from wrenpipe.constraints.measures import JOINTS, LENGTH, ONE_HAND, SPANS, TIPS
+from wrenpipe.constraints.row_table import RowTable, TableRow, table_of
 from wrenpipe.constraints.rows import Row
+from wrenpipe.constraints.seat_table import seat_table
+from wrenpipe.constraints.surveys import adult_population
 from wrenpipe.constraints.walls import WallLimits, wall_rows
-from wrenpipe.model.geometry import Finger
+from wrenpipe.model.geometry import Finger, HoleKind
 from wrenpipe.model.system import load_system
 
 Real = NDArray[np.float64]
@@ -31,6 +37,7 @@ AIR_COLUMN = 0.58
 BORE_RADIUS = 7.3e-3
 WALL = 6.8e-3
 FLARE_SHARE = 0.88
+THUMBS = (Finger.L_THUMB, Finger.R_THUMB)
 
 
 @dataclass(frozen=True)
@@ -45,11 +52,11 @@ class Bench:
         return 0.24 * AIR_COLUMN / self.shorter
 
     @property
-    def flare_from(self) -> tuple[float, float]:
-        return self.top * (1 - FLARE_SHARE), FLARE_SHARE
+    def ends(self) -> BodyEnds:
+        return BodyEnds(self.top, (self.top * (1 - FLARE_SHARE), FLARE_SHARE))
 
     def vector(self, rng: np.random.Generator) -> Real:
-        """A body with its holes in order, fingers roughly over them, everything shaken."""
+        """A body with its holes in order, fingers roughly over them, hands behind them, everything shaken."""
         space, places = self.space, self.space.system.places
         v = np.zeros(space.size)
         length = AIR_COLUMN / self.shorter
@@ -60,39 +67,86 @@ class Bench:
         v[space.hole_azimuth] = [p.azimuth + rng.uniform(-0.3, 0.3) for p in places]
         v[space.knots] = a * rng.uniform(0.97, 1.06, space.knots.stop - space.knots.start)
         outer = v[space.outer_radius] = a + wall * rng.uniform(0.6, 1.3)
-        v[space.speaker_rise] = wall * rng.uniform(0.0, 1.2)
+        most = [1.2 * wall if p.kind is HoleKind.SPEAKER else 3e-3 for p in places]
+        v[space.rise] = most * rng.uniform(0.0, 1.0, space.holes)
         for finger in SEATED:
             x, s = space.tip(finger)
             n = next((n for n, p in enumerate(places) if p.finger is finger), None)
-            if n is None:
+            if finger is Finger.R_THUMB:
+                v[x], v[s] = rng.uniform(0.4, 0.95) * length, rng.uniform(2.0, 4.4) * outer
+            elif n is None:
                 v[x], v[s] = rng.uniform(0.4, 0.95) * length, rng.uniform(-1.5, 1.5) * outer
             else:
                 v[x] = v[space.hole_x.start + n] + rng.uniform(-4e-3, 4e-3)
                 v[s] = outer * v[space.hole_azimuth.start + n] + rng.uniform(-4e-3, 4e-3)
+            v[space.arch_of(finger)] = 0.0 if finger in THUMBS else rng.uniform(0.0, 1.0)
         v[space.crossing] = rng.uniform(-0.43, 0.43, 2)
+        for middle in (Finger.L2, Finger.R2):
+            (x, s), (hand_x, hand_s, _) = space.tip(middle), space.hand(middle)
+            v[hand_x] = v[x] + rng.uniform(-2e-2, 2e-2)
+            v[hand_s] = v[s] - side_sign(middle) * rng.uniform(0.06, 0.12)
         v[space.margin] = rng.uniform(-2.0, 2.0)
         return v
 
     def lanes(self, *aids: str) -> Lanes:
-        return lanes_kept(self.space.system, aids)
+        return lanes_with(self.space.system, aids)
+
+    def table(self, hand: Hand, lanes: Lanes | None = None) -> RowTable:
+        """Every row of a hand in one table."""
+        return _whole(self, hand, self.lanes() if lanes is None else lanes)
 
     def fingers(self, v: Real, hand: Hand, lanes: Lanes | None = None) -> tuple[Row, ...]:
+        """Finger and pose rows."""
         kept = self.lanes() if lanes is None else lanes
-        return tuple(finger_rows(self.space, v, hand, kept, FingerPolicy(), self.flare_from))
+        return tuple(rows_of((_fingers(self, hand, kept),), v))
 
     def walls(self, v: Real) -> tuple[Row, ...]:
         return tuple(wall_rows(self.space, v, WallLimits(), self.top, FLARE_SHARE))
 
     def pads(self, v: Real, hand: Hand) -> tuple[Row, ...]:
-        beside = pad_beside_finger_rows(self.space, v, hand, FingerPolicy())
-        return (*pad_beside_pad_rows(self.space, v), *beside)
+        return (*pad_beside_pad_rows(self.space, v), *rows_of((_pads(self, hand),), v))
 
     def all_rows(self, v: Real, hand: Hand) -> tuple[Row, ...]:
         return (*self.fingers(v, hand), *self.walls(v), *self.pads(v, hand))
 
+    def with_aids(self, *aids: str) -> Bench:
+        return _aided(self, aids)
 
-def _scaled(estimates: tuple[Estimate, ...], factor: float) -> tuple[Estimate, ...]:
-    return tuple(Estimate(e.value * factor, e.sd * factor) for e in estimates)
+    def table_rows(self, lanes: Lanes) -> tuple[TableRow, ...]:
+        """Finger and pose rows before they are laid out for a hand."""
+        policy = FingerPolicy()
+        return (*finger_rows(self.space, lanes, policy, self.ends), *pose_rows(self.space, policy))
+
+    def __hash__(self) -> int:
+        return hash((id(self.space), self.shorter))
+
+
+@lru_cache(maxsize=64)
+def _aided(bench: Bench, aids: tuple[str, ...]) -> Bench:
+    return replace(bench, space=design_space(system_with_aids(bench.space.system, aids)))
+
+
+@lru_cache(maxsize=32)
+def _whole(bench: Bench, hand: Hand, lanes: Lanes) -> RowTable:
+    return seat_table(bench.space, hand, lanes, FingerPolicy(), bench.ends)
+
+
+@lru_cache(maxsize=32)
+def _fingers(bench: Bench, hand: Hand, lanes: Lanes) -> RowTable:
+    return table_of(bench.table_rows(lanes), hand)
+
+
+@lru_cache(maxsize=32)
+def _pads(bench: Bench, hand: Hand) -> RowTable:
+    return table_of(tuple(pad_beside_finger(bench.space, FingerPolicy())), hand)
+
+
+def _with(hand: Hand, measures: Collection[slice | int], factor: float) -> Hand:
+    """The same hand with these measures of both sides scaled; what is known of them stays."""
+    mean = hand.mean.copy().reshape(2, ONE_HAND)
+    for chosen in measures:
+        mean[:, chosen] *= factor
+    return hand.like(mean.ravel())
 
 
 @dataclass(frozen=True)
@@ -103,27 +157,19 @@ class Hands:
 
     def broader(self, hand: Hand, factor: float) -> Hand:
         """Every finger broader at tip and joint; the hand's own breadth and spans as before."""
-        return replace(
-            hand,
-            tip_breadth=_scaled(hand.tip_breadth, factor),
-            joint_breadth=_scaled(hand.joint_breadth, factor),
-        )
+        return _with(hand, (TIPS, JOINTS), factor)
 
     def larger(self, hand: Hand, factor: float) -> Hand:
         """The whole hand larger."""
-        return replace(
-            self.longer(self.broader(hand, factor), factor),
-            length=_scaled((hand.length,), factor)[0],
-            breadth=_scaled((hand.breadth,), factor)[0],
-        )
+        return hand.like(hand.mean * factor)
 
     def longer(self, hand: Hand, factor: float) -> Hand:
         """Every span longer."""
-        return replace(
-            hand,
-            spans=_scaled(hand.spans, factor),
-            thumb_index_span=_scaled((hand.thumb_index_span,), factor)[0],
-        )
+        return _with(hand, (SPANS,), factor)
+
+    def of_length(self, hand: Hand, factor: float) -> Hand:
+        """The hand longer from wrist to fingertip, nothing else."""
+        return _with(hand, (LENGTH,), factor)
 
 
 @pytest.fixture(scope="session")

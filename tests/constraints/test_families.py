@@ -15,20 +15,17 @@ from hypothesis import strategies as st
 from wrenpipe.constraints.design_space import design_space
 from wrenpipe.constraints.families import (
     SMALLEST_GAP,
-    Crowding,
     Family,
     HoleGaps,
     Linear,
-    PadTipGaps,
     Saddles,
-    Seals,
-    TipGaps,
     evaluate,
     rows_of,
 )
 from wrenpipe.constraints.finger_rows import FingerPolicy
 from wrenpipe.constraints.key_clearance import pad_beside_finger, pad_beside_pad
 from wrenpipe.constraints.margins import Severity
+from wrenpipe.constraints.row_table import table_of
 from wrenpipe.constraints.rows import Label
 from wrenpipe.model.geometry import HoleKind
 from wrenpipe.model.system import load_system
@@ -37,13 +34,11 @@ Real = np.ndarray
 Plain = Callable[[Real], list[float]]
 Case = tuple[Family, Plain]
 
-HOLES, TIPS = 5, 4
+HOLES = 5
 X, D, Z = 0, HOLES, 2 * HOLES
 RADIUS = 3 * HOLES
-TIP_X, TIP_S = RADIUS + 1, RADIUS + 1 + TIPS
-SLANT = TIP_S + TIPS
-COLUMNS = SLANT + 2 + 1
-"""Hole x, diameter, azimuth; radius; tip x, s; two slants; and a last column that no row uses."""
+COLUMNS = RADIUS + 2
+"""Hole x, diameter, azimuth; radius; and a last column that no row uses."""
 BLOCKS = (X, D, Z)
 
 ROUNDING = 1e-14
@@ -56,10 +51,6 @@ a third derivative of some hundreds costs 1e-8, cancellation 1e-11."""
 SEEDS = st.integers(0, 2**32 - 1)
 
 
-def tip(n: int) -> tuple[int, int]:
-    return TIP_X + n, TIP_S + n
-
-
 def labels(count: int, name: str = "row") -> tuple[Label, ...]:
     return tuple(Label(name, f"{n}", 0.1 * n, 0.01 * (n + 1), Severity.SOFT) for n in range(count))
 
@@ -69,14 +60,12 @@ def index(*values: Any) -> np.ndarray:
 
 
 def vector(rng: np.random.Generator) -> Real:
-    """Holes and tips at least a fifth apart along the body, otherwise anywhere; lengths about one."""
+    """Holes at least four fifths apart along the body, otherwise anywhere; lengths about one."""
     v = rng.normal(size=COLUMNS)
     v[X : X + HOLES] = rng.permutation(HOLES) + rng.uniform(-0.1, 0.1, HOLES)
-    v[TIP_X : TIP_X + TIPS] = rng.permutation(TIPS) + 0.5 + rng.uniform(-0.1, 0.1, TIPS)
     v[D : D + HOLES] = rng.uniform(0.2, 0.8, HOLES)
     v[Z : Z + HOLES] = rng.uniform(-3.0, 3.0, HOLES)
     v[RADIUS] = rng.uniform(0.8, 1.5)
-    v[SLANT : SLANT + 2] = rng.uniform(-0.5, 0.5, 2)
     return v
 
 
@@ -97,20 +86,6 @@ def linear(rng: np.random.Generator) -> Case:
     return Linear.of(rows, COLUMNS), plain
 
 
-def tip_gaps(rng: np.random.Generator) -> Case:
-    pairs, signs, needs = ((0, 1), (2, 1), (3, 0)), (1.0, -1.0, 1.0), rng.normal(size=3)
-
-    def plain(v: Real) -> list[float]:
-        out = []
-        for (i, j), sign, need in zip(pairs, signs, needs, strict=True):
-            (ix, iss), (jx, js) = tip(i), tip(j)
-            out.append(sign * math.dist((v[ix], v[iss]), (v[jx], v[js])) - need)
-        return out
-
-    first, second = index(*(tip(i) for i, _ in pairs)), index(*(tip(j) for _, j in pairs))
-    return TipGaps(labels(3), first, second, np.array(signs), needs), plain
-
-
 def hole_gaps(rng: np.random.Generator) -> Case:
     pairs, need = ((0, 1), (1, 4), (3, 2), (0, 4)), float(rng.normal())
 
@@ -126,70 +101,6 @@ def hole_gaps(rng: np.random.Generator) -> Case:
     return HoleGaps(labels(4), first, second, BLOCKS, RADIUS, need), plain
 
 
-def pad_tip_gaps(rng: np.random.Generator) -> Case:
-    pairs, needs = ((0, 1), (4, 0), (2, 3), (2, 1)), rng.normal(size=4)
-
-    def plain(v: Real) -> list[float]:
-        out = []
-        for (hole, n), need in zip(pairs, needs, strict=True):
-            x, s = tip(n)
-            around = v[RADIUS] * wrapped(v[Z + hole] - v[s] / v[RADIUS])
-            out.append(math.hypot(v[X + hole] - v[x], around) - v[D + hole] / 2 - need)
-        return out
-
-    hole, tips = index(*(h for h, _ in pairs)), index(*(tip(n) for _, n in pairs))
-    return PadTipGaps(labels(4), hole, tips, BLOCKS, RADIUS, needs), plain
-
-
-def crowding(rng: np.random.Generator) -> Case:
-    pairs, hands, needs = ((0, 1), (1, 2), (3, 2)), (0, 0, 1), rng.normal(size=3)
-
-    def plain(v: Real) -> list[float]:
-        out = []
-        for (i, j), hand, need in zip(pairs, hands, needs, strict=True):
-            # The finger points round the body, tipped towards the foot; square to it lies its neighbour.
-            side, slant = (1.0, -1.0)[hand], v[SLANT + hand]
-            pointing = math.sin(slant), side * math.cos(slant)
-            square = side * pointing[1], -side * pointing[0]
-            apart = [v[b] - v[a] for a, b in zip(tip(i), tip(j), strict=True)]
-            out.append(square[0] * apart[0] + square[1] * apart[1] - need)
-        return out
-
-    upper, lower = index(*(tip(i) for i, _ in pairs)), index(*(tip(j) for _, j in pairs))
-    side = np.array([(1.0, -1.0)[hand] for hand in hands])
-    return Crowding(labels(3), upper, lower, index(*(SLANT + h for h in hands)), side, needs), plain
-
-
-def seals(rng: np.random.Generator) -> Case:
-    """Two slanted hands and a thumb that lies square, in three directions."""
-    angles = np.array([0.3, 2.0, 4.4])
-    fingers = ((1, 0, SLANT, 1.0), (3, 2, SLANT + 1, -1.0), (4, 3, -1, 1.0))
-    across, along = rng.uniform(0.3, 0.6, 3), rng.uniform(0.5, 0.9, 3)
-    land = 0.07
-
-    def plain(v: Real) -> list[float]:
-        out = []
-        for n, (hole, seat, turn, side) in enumerate(fingers):
-            slant = 0.0 if turn < 0 else v[turn]
-            x, s = tip(seat)
-            for angle in angles:
-                nx, ns = math.cos(angle), math.sin(angle)
-                pointing = math.sin(slant), side * math.cos(slant)
-                lengthwise = nx * pointing[0] + ns * pointing[1]
-                sideways = nx * pointing[1] - ns * pointing[0]
-                support = math.hypot(along[n] * lengthwise, across[n] * sideways)
-                offset = nx * (v[x] - v[X + hole]) + ns * (v[s] - v[RADIUS] * v[Z + hole])
-                out.append(support - offset - v[D + hole] / 2 - land)
-        return out
-
-    family = Seals(
-        labels(9), np.stack([np.cos(angles), np.sin(angles)], axis=1), index(1, 3, 4),
-        index(tip(0), tip(2), tip(3)), index(SLANT, SLANT + 1, -1), np.array([1.0, -1.0, 1.0]),
-        across, along, land, BLOCKS, RADIUS,
-    )  # fmt: skip
-    return family, plain
-
-
 def saddles(rng: np.random.Generator) -> Case:
     limit = float(rng.normal())
 
@@ -200,7 +111,7 @@ def saddles(rng: np.random.Generator) -> Case:
     return Saddles(labels(2), index(D, D + 3), RADIUS, limit), plain
 
 
-MAKERS = (linear, tip_gaps, hole_gaps, pad_tip_gaps, crowding, seals, saddles)
+MAKERS = (linear, hole_gaps, saddles)
 
 
 @pytest.mark.parametrize("maker", MAKERS)
@@ -226,8 +137,7 @@ def test_slopes_are_those_of_the_plain_formula(
     family, plain = maker(rng)
     v = vector(rng)
     # Where the short way round changes sides there is no slope.
-    holes, tips = v[Z : Z + HOLES], v[TIP_S : TIP_S + TIPS] / v[RADIUS]
-    angles = np.concatenate([holes, tips])[:, None] - holes
+    angles = v[Z : Z + HOLES][:, None] - v[Z : Z + HOLES]
     assume(all(math.pi - abs(wrapped(angle)) > 1e-2 for angle in angles.ravel()))
     jacobian = evaluate((family,), v).jacobian
     for column in range(COLUMNS):
@@ -241,7 +151,7 @@ def test_slopes_are_those_of_the_plain_formula(
 @settings(max_examples=30, deadline=None)
 def test_a_whole_turn_of_a_hole_changes_no_gap(seed: int, turns: int) -> None:
     rng = np.random.default_rng(seed)
-    families = hole_gaps(rng)[0], pad_tip_gaps(rng)[0]
+    families = (hole_gaps(rng)[0],)
     v = vector(rng)
     turned = v.copy()
     turned[Z + 2] += 2 * math.pi * turns
@@ -253,14 +163,12 @@ def test_a_whole_turn_of_a_hole_changes_no_gap(seed: int, turns: int) -> None:
 def test_points_on_top_of_each_other_have_a_gap_and_no_direction() -> None:
     v = np.zeros(COLUMNS)
     v[RADIUS] = 1.0
-    rng = np.random.default_rng(0)
-    for maker in (tip_gaps, hole_gaps, pad_tip_gaps):
-        family, plain = maker(rng)
-        block = evaluate((family,), v)
-        np.testing.assert_allclose(block.margin, plain(v), rtol=0, atol=1.01 * SMALLEST_GAP)
-        # Only the diameters count: half of each.
-        assert set(block.jacobian.ravel().tolist()) <= {0.0, -0.5}
-        assert not np.delete(block.jacobian, np.s_[D : D + HOLES], axis=1).any()
+    family, plain = hole_gaps(np.random.default_rng(0))
+    block = evaluate((family,), v)
+    np.testing.assert_allclose(block.margin, plain(v), rtol=0, atol=1.01 * SMALLEST_GAP)
+    # Only the diameters count: half of each.
+    assert set(block.jacobian.ravel().tolist()) <= {0.0, -0.5}
+    assert not np.delete(block.jacobian, np.s_[D : D + HOLES], axis=1).any()
 
 
 def test_linear_rows_sum_their_terms_on_a_constant() -> None:
@@ -323,7 +231,8 @@ def test_a_system_with_no_pair_of_pads_has_no_such_rows(hands: Any, kept: str) -
     pads = [place for place in system.places if place.kind is HoleKind.PAD][: 0 if kept == "none" else 1]
     bare = [place for place in system.places if place.kind is HoleKind.FINGER]
     space = design_space(replace(system, places=(*pads, *bare)))
-    families = pad_beside_pad(space), pad_beside_finger(space, hands.gloves[2], FingerPolicy())
+    beside_fingers = table_of(tuple(pad_beside_finger(space, FingerPolicy())), hands.gloves[2])
+    families = pad_beside_pad(space), beside_fingers
     v = np.zeros(space.size)
     v[space.hole_x] = np.arange(space.holes) * 0.02
     v[space.outer_radius] = 0.01

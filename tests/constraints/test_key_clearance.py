@@ -11,7 +11,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from wrenpipe.constraints.hand import Digit
 from wrenpipe.constraints.key_clearance import PAD_OVERLAP
 from wrenpipe.constraints.lanes import RUNNING_CLEARANCE
 from wrenpipe.constraints.margins import Severity
@@ -86,7 +85,7 @@ def test_a_pad_is_measured_the_short_way_round_the_body(bench: Any, hands: Any) 
     v[space.hole_azimuth.start + hole], v[s] = math.radians(170), outer * math.radians(-170)
     v[space.hole_diameter.start + hole] = 4e-3
     row = only(body.pads(v, hand), "pad beside finger", f"Eb4 key and {Finger.L3}")
-    need = 0.9 * hand.tip_breadth[Digit.RING].value / 2 + PAD_OVERLAP + RUNNING_CLEARANCE
+    need = 0.9 * hand.tip(Finger.L3).value / 2 + PAD_OVERLAP + RUNNING_CLEARANCE
     assert row.margin == pytest.approx(outer * math.radians(20) - 2e-3 - need, abs=1e-12)
 
 
