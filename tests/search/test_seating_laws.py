@@ -24,7 +24,7 @@ from wrenpipe.search.unknowns import stock_guess
 SOLVER = 0.02
 """Standard deviations that the search for the best seats may leave unused: a few rows bend."""
 HOPELESS = -2.0
-"""Below this a few rows that bend may hold the search at seats that are not the very best: nothing hangs on it."""
+"""Below this a few rows that bend may hold the search at seats that are not quite the best."""
 SEEDS = st.integers(0, 2**32 - 1)
 PEOPLE = (adult_population(), child_population("children", 8))
 Layouts = Callable[[int], FixedLayout]
