@@ -1,5 +1,7 @@
 """Pictures as SVG: the unrolled body, the intonation of all notes, the impedance of one, a map, a front.
 
+Any other sheet as SVG or PDF.
+
 Text stays text, lengths are true on paper, and the same values always give the same bytes.
 """
 
@@ -11,6 +13,7 @@ from typing import Any
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
+from matplotlib.backends.backend_pdf import FigureCanvasPdf
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
@@ -28,7 +31,15 @@ from wrenpipe.studies.response import Response
 from wrenpipe.studies.response_sheet import response_sheet
 from wrenpipe.studies.shapes import PAPER, Disc, Ink, Marks, Outline, Oval, Shape, Sheet, Words
 
-__all__ = ["body_drawing", "front_drawing", "intonation_drawing", "map_drawing", "response_drawing"]
+__all__ = [
+    "body_drawing",
+    "front_drawing",
+    "intonation_drawing",
+    "map_drawing",
+    "response_drawing",
+    "sheet_pdf",
+    "sheet_svg",
+]
 
 MM_PER_INCH, POINTS_PER_INCH = 25.4, 72.0
 MARKERS = {"disc": "o", "square": "s", "triangle": "^", "diamond": "D"}
@@ -37,6 +48,7 @@ SETTINGS: Any = {
     "font.family": ["DejaVu Sans"],
     "hatch.linewidth": 0.35,
     "text.parse_math": False,
+    "pdf.fonttype": 42,
 }
 
 
@@ -47,17 +59,17 @@ def body_drawing(
 
     joints: x of the joint lines from the reed-tip plane, m. Raises ValueError without a hole.
     """
-    return _svg(body_sheet(instrument, system, plan, joints), "body")
+    return sheet_svg(body_sheet(instrument, system, plan, joints), "body")
 
 
 def intonation_drawing(intonation: Intonation, *, title: str) -> bytes:
     """Cents of every note and of every twelfth, as SVG bytes; title says the size in words."""
-    return _svg(intonation_sheet(intonation, title), "intonation")
+    return sheet_svg(intonation_sheet(intonation, title), "intonation")
 
 
 def response_drawing(response: Response) -> bytes:
     """Level and phase of one fingering's impedance over frequency, as SVG bytes."""
-    return _svg(response_sheet(response), "response")
+    return sheet_svg(response_sheet(response), "response")
 
 
 def map_drawing(
@@ -67,19 +79,29 @@ def map_drawing(
     words: MapWords = FAMILY_WORDS,
 ) -> bytes:
     """The playability map, as SVG bytes; rows are (system, hand, a mark for each size)."""
-    return _svg(map_sheet(title, sizes, rows, words), "map")
+    return sheet_svg(map_sheet(title, sizes, rows, words), "map")
 
 
 def front_drawing(spots: Sequence[Spot], across: Aim, up: Aim) -> bytes:
     """A front seen by two of its aims, as SVG bytes. Raises ValueError without a spot."""
-    return _svg(front_sheet(spots, across, up), "front")
+    return sheet_svg(front_sheet(spots, across, up), "front")
 
 
-def _svg(sheet: Sheet, salt: str) -> bytes:
+def sheet_svg(sheet: Sheet, salt: str) -> bytes:
+    """Any sheet as SVG bytes; salt: what its identifiers are made of."""
+    return _painted(sheet, FigureCanvasSVG, "svg", ("Date", "Creator", "Format", "Type"), salt)
+
+
+def sheet_pdf(sheet: Sheet) -> bytes:
+    """Any sheet as PDF bytes of one page, for printing."""
+    return _painted(sheet, FigureCanvasPdf, "pdf", ("CreationDate", "Creator", "Producer"), "")
+
+
+def _painted(sheet: Sheet, canvas: Any, kind: str, unsaid: tuple[str, ...], salt: str) -> bytes:
     buffer = io.BytesIO()
     with mpl.rc_context(SETTINGS | {"svg.hashsalt": salt}):
         figure = Figure(figsize=(sheet.width / MM_PER_INCH, sheet.height / MM_PER_INCH))
-        FigureCanvasSVG(figure)
+        canvas(figure)
         axes = figure.add_axes((0.0, 0.0, 1.0, 1.0), xlim=(0.0, sheet.width), ylim=(sheet.height, 0.0))
         axes.set_axis_off()
         order = 0
@@ -92,7 +114,7 @@ def _svg(sheet: Sheet, salt: str) -> bytes:
                 order += 1
                 _paint(axes, shape, order, window)
         # No date, maker or address in the file, so that the same values give the same bytes.
-        figure.savefig(buffer, format="svg", metadata=dict.fromkeys(("Date", "Creator", "Format", "Type")))
+        figure.savefig(buffer, format=kind, metadata=dict.fromkeys(unsaid))
     return buffer.getvalue()
 
 
