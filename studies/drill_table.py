@@ -135,7 +135,10 @@ def worked_by(hole: ToneHole, system: System) -> str:
     if place is None:
         known = ", ".join(place.name for place in system.places)
         raise ValueError(f"hole {hole.name!r} is not a hole of {system.name}; allowed are {known}")
-    words = [place.finger.value] if place.finger is not None and hole.kind is HoleKind.FINGER else []
+    words = []
+    if place.finger is not None:
+        bare = hole.kind is HoleKind.FINGER
+        words.append(place.finger.value if bare else f"plateau key, {place.finger.value}")
     words += [f"{key.name} key, {key.finger.value}" for key in system.keys if key.hole == hole.name]
     words += [f"carries {key.name}" for key in system.keys if key.ring_of == hole.name]
     return "; ".join(words)

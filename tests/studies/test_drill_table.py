@@ -23,7 +23,7 @@ from wrenpipe.model.geometry import (
     System,
     ToneHole,
 )
-from wrenpipe.studies.drill_table import DrillRow, JointOrigin, drill_table, drill_table_csv
+from wrenpipe.studies.drill_table import DrillRow, JointOrigin, drill_table, drill_table_csv, worked_by
 from wrenpipe.studies.report_bench import DRILL_COLUMNS
 
 MOUTHPIECE, BARREL, PULL = 0.045, 0.030, 0.001
@@ -183,3 +183,10 @@ def test_a_hole_that_the_system_lacks_is_named_with_what_is_allowed() -> None:
 def test_an_undersize_that_cannot_be_is_refused(undersize: float) -> None:
     with pytest.raises(ValueError, match="undersize"):
         drill_table(INSTRUMENT, SYSTEM, undersize=undersize)
+
+
+def test_a_padded_finger_hole_is_worked_by_a_plateau_key() -> None:
+    thumb, r2 = INSTRUMENT.holes[1], INSTRUMENT.holes[2]
+    covered = replace(r2, kind=HoleKind.PAD, pad_lift=0.0015, pad_radius=0.004)
+    assert worked_by(covered, SYSTEM).startswith("plateau key, right middle")
+    assert worked_by(thumb, SYSTEM) == "left thumb"
