@@ -215,6 +215,8 @@ def hole_back(s, t, row, slopes, u0):
     layer, length, ti, tr = u0 / row[0], row[1], row[2], row[3]
     closed_x, open_x, scale, quarter = row[4], row[5], row[6], row[7]
     longer, friction, drag = row[9], u0 * row[10], u0 * u0 * row[11]
+    # Everything is read before the loop: a load among its stores would keep it from vector instructions.
+    friction_u, drag_u = row[10], 2.0 * row[11]
     ti_a, ti_b, tm_a, tm_b = slopes[0], slopes[1], slopes[2], slopes[3]
     tr_b, tr_o, tr_l, tr_p = slopes[4], slopes[5], slopes[6], slopes[7]
     ca, cb, ct, oa, ob, ot = slopes[8], slopes[9], slopes[10], slopes[11], slopes[12], slopes[13]
@@ -271,7 +273,7 @@ def hole_back(s, t, row, slopes, u0):
         s[120 + i] = wide + rubs * w_friction + drags * w_drag
         high = end * h_end + along * h_length + more * h_longer
         s[128 + i] = high + rubs * h_friction + drags * h_drag
-        s[136 + i] += (r * layers).imag + rubs * row[10] + 2.0 * drags * row[11]
+        s[136 + i] += (r * layers).imag + rubs * friction_u + drags * drag_u
         lam = lam * pq
         s[i], s[8 + i] = lam.real, lam.imag
 
