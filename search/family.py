@@ -18,6 +18,7 @@ from wrenpipe.constraints.aids import system_with_aids
 from wrenpipe.constraints.design_space import design_space
 from wrenpipe.constraints.hand import Hand
 from wrenpipe.constraints.margins import Margin
+from wrenpipe.constraints.population import Population
 from wrenpipe.constraints.walls import WallLimits
 from wrenpipe.model.air import Air
 from wrenpipe.model.geometry import System
@@ -39,6 +40,7 @@ from wrenpipe.search.reach import (
     Verdict,
     free_optimum,
 )
+from wrenpipe.search.shares import PlayersShare
 from wrenpipe.search.sizes import larger_neighbour, scaled
 from wrenpipe.search.stock import stock_of
 from wrenpipe.search.tuner import Programme, Tuned, programme_for
@@ -81,7 +83,8 @@ class Row:
     """One hand and one system over all sizes.
 
     aids: sets tried in this order when none does not do. options: of which each size takes one. limits,
-    errors: what the printer needs and gets wrong. aims: what the instruments are chosen by.
+    errors: what the printer needs and gets wrong. aims: what the instruments are chosen by. players: of whom
+    is told what share could play each instrument (`family_shares`).
     """
 
     sizes: tuple[Size, ...]
@@ -95,6 +98,7 @@ class Row:
     limits: WallLimits = field(default_factory=WallLimits)
     errors: PrintErrors = AS_PRINTED
     aims: tuple[Aim, ...] = PLAIN_AIMS
+    players: tuple[Population, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +109,8 @@ class Decided:
     margin: greatest finger margin in standard deviations, with what binds there; added: RMS cents over the
     free optimum there. v (space.size,): the instrument drilled for the bench where the cell is playable,
     else the nearest that was found. rms, worst (cents, forks apart), lost notes and figures are those of v.
-    alone: the option that the size would have taken without its neighbours.
+    alone: the option that the size would have taken without its neighbours. shares: for the row's players,
+    once they are drawn; empty where there is no instrument, or a fault came between.
     """
 
     size: Size
@@ -122,6 +127,7 @@ class Decided:
     lost: int
     option: Option = Option()
     alone: Option = Option()
+    shares: tuple[PlayersShare, ...] = ()
 
     @property
     def chosen_margin(self) -> float:

@@ -12,12 +12,16 @@ from pathlib import Path
 from typing import Any
 
 from wrenpipe.search.executors import open_pool
-from wrenpipe.search.family import Decided, Outcome, decide_rows, decide_step, setup_for
+from wrenpipe.search.family import Decided, Outcome, decide_rows, setup_for
+from wrenpipe.search.family_shares import add_shares, family_step
+from wrenpipe.search.shares import PlayersShare
 from wrenpipe.studies.convert import Design, design_file, design_text
 from wrenpipe.studies.designing import version
 from wrenpipe.studies.errors import RequestError
 from wrenpipe.studies.family_request import FamilyRequest, NamedRow
 from wrenpipe.studies.family_words import reason_words
+from wrenpipe.studies.players import file_name_part
+from wrenpipe.studies.players_share import share_values
 from wrenpipe.studies.progress import in_words
 from wrenpipe.studies.reach_json import margin_values
 from wrenpipe.studies.schemas import MadeBy
@@ -29,11 +33,13 @@ __all__ = [
     "Family",
     "decide_family",
     "family_values",
+    "named_shares",
     "require_family_folder",
     "write_family",
 ]
 
 FAMILY_SCHEMA = "wrenpipe.family/1"
+SHARE_COLUMNS = ("share", "low", "high")
 MAP_FILES = ("family.json", "map.csv", "map.svg", "report.html")
 Report = Callable[[str], None]
 SEED = 0
@@ -67,11 +73,16 @@ def decide_family(request: FamilyRequest, workers: int = 1, report: Report | Non
         if report is not None:
             report(_progress(done, request.steps, time.monotonic() - began))
 
+    def tell_shares(instruments: int, of: int) -> None:
+        if report is not None:
+            report(f"players of {instruments} of {of} instruments")
+
     rows = tuple(named.row for named in request.rows)
     if report is not None:
         report(f"0 of {request.steps} cells")
-    with open_pool(decide_step, rows, workers) as pool:
-        return Family(request, decide_rows(rows, pool, tell))
+    with open_pool(family_step, rows, workers) as pool:
+        outcomes = decide_rows(rows, pool, tell)
+        return Family(request, add_shares(rows, outcomes, pool, tell_shares))
 
 
 def _progress(done: int, cells: int, seconds: float) -> str:
@@ -164,20 +175,36 @@ def _cell_values(row: NamedRow, outcome: Outcome) -> dict[str, Any]:
         "chosen_margin_sigma": _rounded(outcome.chosen_margin) if outcome.playable else None,
         "reason": reason_words(row, outcome) if outcome.playable else None,
         "design": f"{row.folder(outcome.size)}/design.json" if outcome.playable else None,
+        "players": [share_values(text, share) for text, share in named_shares(row, outcome)],
     }
+
+
+def named_shares(row: NamedRow, outcome: Outcome) -> tuple[tuple[str, PlayersShare], ...]:
+    """An instrument's shares with the words that their people were named with; empty where there are none."""
+    if not isinstance(outcome, Decided) or not outcome.shares:
+        return ()
+    return tuple(zip(row.people, outcome.shares, strict=True))
 
 
 def _rounded(value: float) -> float | None:
     return round(value, 3) if math.isfinite(value) else None
 
 
+def _column(text: str) -> str:
+    """People's words as part of a column's name: child_10."""
+    return file_name_part(text).replace("-", "_")
+
+
 def _map_csv(family: Family) -> str:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
+    people = family.request.file.family.players
+    nobody = [dict.fromkeys(SHARE_COLUMNS)] * len(people)
     writer.writerow(
         ["size", "hand", "system", "verdict", "aids", "finger_margin_sigma", "binding", "subject",
          "added_cents", "chosen_margin_sigma", "rms_cents", "worst_cents", "worst_twelfth_cents",
-         "scatter_cents", "design"]
+         "scatter_cents", "design",
+         *(f"{_column(text)}_{end}" for text in people for end in SHARE_COLUMNS)]
     )  # fmt: skip
     for row, outcome in family.cells():
         values = _cell_values(row, outcome)
@@ -189,6 +216,7 @@ def _map_csv(family: Family) -> str:
                 binding.get("subject"), values.get("added_cents"), values.get("chosen_margin_sigma"),
                 values.get("rms_cents"), values.get("worst_cents"), values.get("worst_twelfth_cents"),
                 values.get("scatter_cents"), values.get("design"),
+                *(share[end] for share in values.get("players") or nobody for end in SHARE_COLUMNS),
             ]
         )  # fmt: skip
     return out.getvalue()

@@ -15,6 +15,7 @@ from wrenpipe.search.reach import Verdict
 from wrenpipe.studies.cautions import CAUTIONS
 from wrenpipe.studies.drawings import map_drawing
 from wrenpipe.studies.family import MAP_FILES, Family
+from wrenpipe.studies.family_players import players_section, players_table
 from wrenpipe.studies.family_set import family_set
 from wrenpipe.studies.family_sheet import AID_LETTERS, Mark
 from wrenpipe.studies.margin_words import spare
@@ -83,6 +84,7 @@ def family_page(family: Family, drawing: bytes) -> str:
         section("Hands", listing(f"{name}: {hand.origin}" for name, hand in origins.items())),
         *([section("Mind", listing(warnings))] if warnings else []),
         *_instruments(family),
+        *players_section(family),
         *family_set(family),
         *_others(family),
         section("Take care", listing(CAUTIONS), kind="cautions"),
@@ -168,6 +170,7 @@ def family_report(family: Family, folder: Path) -> Group:
         parts.append(ruled_table(f"{system}: finger margin in standard deviations", columns, lines))
     return Group(
         *parts,
+        *players_table(family),
         Text("R: rear-arms, O: offset-holes. open: the search did not settle. fault: see family.json."),
         Text(f"Written to {folder}: {', '.join(MAP_FILES)}, {len(family.playable())} instruments."),
     )

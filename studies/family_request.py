@@ -17,6 +17,7 @@ from wrenpipe.search.aims import Aim
 from wrenpipe.search.family import Option, Row, in_walking_order
 from wrenpipe.search.reach import DEFAULT_TOLERANCE
 from wrenpipe.studies.family_schema import FamilyFile
+from wrenpipe.studies.hand_words import people_named
 from wrenpipe.studies.players import PlayerFields, file_name_part, hand_of_fields
 from wrenpipe.studies.reading import read_family, read_hand
 
@@ -25,12 +26,16 @@ __all__ = ["FamilyRequest", "NamedRow", "read_family_request"]
 
 @dataclass(frozen=True, slots=True)
 class NamedRow:
-    """One row of the map: a system, a player and what the search needs of both."""
+    """One row of the map: a system, a player and what the search needs of both.
+
+    people: how those were named whose share is told for each instrument, as row.players has them.
+    """
 
     system: str
     player: PlayerFields
     row: Row
     printer: str
+    people: tuple[str, ...] = ()
 
     def folder(self, size: Size) -> str:
         """Name of the folder of this row's instrument of a size."""
@@ -91,6 +96,7 @@ def read_family_request(path: Path) -> FamilyRequest:
         Option(bore, wall, holes)
         for bore, wall, holes in itertools.product(family.bores, family.walls, family.holes)
     )
+    people = people_named("family.players", family.players)
     rows = []
     for name in family.systems:
         system = load_system(name)
@@ -107,8 +113,9 @@ def read_family_request(path: Path) -> FamilyRequest:
                 limits=printer.limits,
                 errors=PrintErrors(printer.diameter_sd, printer.place_sd, printer.bore_sd),
                 aims=tuple(Aim(aim) for aim in family.aims),
+                players=tuple(who for _, who in people),
             )
-            rows.append(NamedRow(name, player, row, family.printer))
+            rows.append(NamedRow(name, player, row, family.printer, family.players))
     return FamilyRequest(file, sizes, tuple(rows))
 
 

@@ -10,7 +10,9 @@ from wrenpipe.constraints.aids import AIDS, OFFSET_HOLES, REAR_ARMS
 from wrenpipe.constraints.printers import DEFAULT_PRINTER, known_printers
 from wrenpipe.model.system import known_systems
 from wrenpipe.search.finish import PLAIN_AIMS
-from wrenpipe.studies.fields import Between, Label
+from wrenpipe.studies.errors import RequestError
+from wrenpipe.studies.fields import Between, Label, refusal
+from wrenpipe.studies.hand_words import people_named
 from wrenpipe.studies.players import (
     PlayerFields,
     RequestFields,
@@ -56,6 +58,10 @@ class FamilyFields(RequestFields):
     holes: Annotated[Texts, Field(min_length=1)] = Field(
         ("usual",), description="hole-size policies, likewise: none above usual, any, none below usual"
     )
+    players: Annotated[Texts, Field(max_length=8)] = Field(
+        (),
+        description="people, such as woman or child 10: what share could play each instrument",
+    )
     pitch_standard_hz: Annotated[float, PITCH_STANDARD] = Field(440.0, description="frequency of A4")
     temperature_c: Annotated[float, TEMPERATURE] = Field(27.0, description="mean air in the bore")
 
@@ -71,6 +77,10 @@ class FamilyFields(RequestFields):
         known_aims("family.aims", self.aims)
         one_of("family.printer", self.printer, known_printers())
         known_options("family", self.bores, self.walls, self.holes)
+        try:
+            people_named("family.players", self.players)
+        except RequestError as error:
+            raise refusal(str(error)) from None
         return self
 
 

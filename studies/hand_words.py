@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from typing import Final, Literal
 
 from wrenpipe.constraints.hand import Hand, HandError, hand_from_glove, hand_from_measurements, hand_of
@@ -21,7 +22,15 @@ from wrenpipe.studies.errors import RequestError
 from wrenpipe.studies.fields import Between, shown
 from wrenpipe.studies.schemas import HandFile
 
-__all__ = ["GLOVE", "hand_of_file", "hand_of_glove", "hand_of_player", "people_like", "people_of_player"]
+__all__ = [
+    "GLOVE",
+    "hand_of_file",
+    "hand_of_glove",
+    "hand_of_player",
+    "people_like",
+    "people_like_words",
+    "people_named",
+]
 
 GLOVE = Between(4, 13, "(half sizes too)")
 MM_PER_CM: Final = 10.0
@@ -48,12 +57,7 @@ def hand_of_glove(field: str, size: str) -> Hand:
 
 def hand_of_player(field: str, text: str) -> Hand:
     """The average hands of people in plain words, raising RequestError; field: where the text stood."""
-    return hand_of(people_of_player(field, text))
-
-
-def people_of_player(field: str, text: str) -> Population:
-    """People in plain words with the spread among them, raising RequestError."""
-    return _people(field, text, PLAYER_WORDS)
+    return hand_of(_people(field, text, PLAYER_WORDS))
 
 
 def hand_of_file(file: HandFile, source: str) -> Hand:
@@ -67,7 +71,23 @@ def hand_of_file(file: HandFile, source: str) -> Hand:
 def people_like(file: HandFile, source: str) -> Population:
     """Whom missing measures are taken from, raising RequestError."""
     like = file.hand.like
-    return adult_population() if like is None else _people(f"{source}: hand.like", like, LIKE_WORDS)
+    return adult_population() if like is None else people_like_words(f"{source}: hand.like", like)
+
+
+def people_like_words(field: str, text: str) -> Population:
+    """People in plain words whom a player may be like, raising RequestError."""
+    return _people(field, text, LIKE_WORDS)
+
+
+def people_named(field: str, texts: Sequence[str]) -> tuple[tuple[str, Population], ...]:
+    """People in plain words, each once, raising RequestError."""
+    named: dict[str, tuple[str, Population]] = {}
+    for text in texts:
+        people = _people(field, text, PLAYER_WORDS)
+        if people.label in named:
+            raise RequestError(f"{field} gives {shown(text)} twice; allowed is once.")
+        named[people.label] = (text, people)
+    return tuple(named.values())
 
 
 def _people(field: str, text: str, allowed: str) -> Population:

@@ -16,7 +16,7 @@ from wrenpipe.search.shares import CONFIDENCE, PlayersShare, share_of
 from wrenpipe.studies.design_layout import aids_asked, aids_of, layout_of
 from wrenpipe.studies.errors import RequestError
 from wrenpipe.studies.fields import shown
-from wrenpipe.studies.hand_words import people_of_player
+from wrenpipe.studies.hand_words import people_named
 from wrenpipe.studies.reading import read_design
 
 __all__ = [
@@ -26,7 +26,6 @@ __all__ = [
     "Who",
     "find_players",
     "notes_about",
-    "people_named",
     "players_values",
     "share_values",
     "system_words",
@@ -135,17 +134,6 @@ def find_players(asked: Asked, report: Report = lambda _: None) -> Who:
         hands_per_second=sum(share.drawn for _, share in shares) / max(seconds, 1e-9),
         notes=notes_about([population for _, population in people]),
     )
-
-
-def people_named(field: str, texts: Sequence[str]) -> tuple[tuple[str, Population], ...]:
-    """People in plain words, each once, raising RequestError."""
-    named: dict[str, tuple[str, Population]] = {}
-    for text in texts:
-        people = people_of_player(field, text)
-        if people.label in named:
-            raise RequestError(f"{field} gives {shown(text)} twice; allowed is once.")
-        named[people.label] = (text, people)
-    return tuple(named.values())
 
 
 def notes_about(people: Sequence[Population]) -> tuple[str, ...]:

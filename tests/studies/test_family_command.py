@@ -6,14 +6,17 @@ import csv
 import json
 import xml.etree.ElementTree as ET
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from wrenpipe.search import family_shares
 from wrenpipe.search import reach as search_reach
 from wrenpipe.search.executors import WorkersError
-from wrenpipe.search.family import Failed, decide_step
+from wrenpipe.search.family import Decided, Failed
+from wrenpipe.search.family_shares import family_step
 from wrenpipe.studies import family as family_module
 from wrenpipe.studies.convert import design_of
 from wrenpipe.studies.family import Family, decide_family, family_values, write_family
@@ -25,6 +28,7 @@ REQUEST = """
 [family]
 name = "Two & two"
 sizes = ["B4", "Eb sopranino"]
+players = ["woman", "child 12"]
 
 [[hand]]
 name = "Small one"
@@ -34,6 +38,7 @@ glove = 7
 name = "Measured"
 file = "hands/measured.toml"
 """
+FEW = 40
 HAND = "[hand]\nhand_length_mm = 195\nhand_breadth_mm = 92\nring_breadth_mm = 17.5\n"
 
 
@@ -48,8 +53,9 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module", autouse=True)
 def quick() -> Iterator[None]:
-    """Stops at the sign of the margin: how far beyond zero it goes is the search's own test."""
+    """Stops at the sign of the margin, and draws few players: the rest is the search's own test."""
     with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(family_shares, "HANDS_DRAWN", FEW)
         patch.setattr(search_reach, "HIGHEST_MARGIN", 0.0)
         patch.setattr(search_reach, "LOWEST_MARGIN", 0.0)
         yield
@@ -61,6 +67,12 @@ def values(place: Path, run: Run) -> dict[str, Any]:
     assert (answer.status, answer.err) == (0, "") or answer.err.startswith("Deciding the family")
     found: dict[str, Any] = json.loads(answer.out)
     return found
+
+
+@pytest.fixture(scope="module")
+def decided(place: Path) -> Family:
+    """The same family, decided in this process."""
+    return decide_family(read_family_request(place / "request.toml"))
 
 
 def test_every_cell_is_there(values: dict[str, Any]) -> None:
@@ -111,6 +123,41 @@ def test_every_instrument_can_be_scored_again(values: dict[str, Any], place: Pat
     }
 
 
+def test_every_instrument_tells_who_else_could_play_it(values: dict[str, Any], place: Path) -> None:
+    with (place / "out" / "map.csv").open(encoding="utf-8", newline="") as stream:
+        rows = list(csv.DictReader(stream))
+    html = (place / "out" / "report.html").read_text("utf-8")
+    drawn = 0
+    for cell, row in zip(values["cells"], rows, strict=True):
+        if cell["design"] is None:
+            assert cell["players"] == []
+            assert (row["woman_share"], row["child_12_high"]) == ("", "")
+            continue
+        assert [share["of"] for share in cell["players"]] == ["woman", "child 12"]
+        for share in cell["players"]:
+            drawn += share["drawn"]
+            assert 0.0 <= share["low"] <= share["share"] <= share["high"] <= 1.0
+        assert float(row["woman_share"]) == cell["players"][0]["share"]
+        assert float(row["child_12_low"]) == cell["players"][1]["low"]
+    assert drawn > 0
+    assert drawn % FEW == 0
+    assert "Who else could play them" in html
+    assert "soldiers of 17 to 58" in html
+    assert "ratios of hand to stature" in html
+
+
+def test_shares_that_broke_leave_the_instrument(decided: Family, tmp_path: Path) -> None:
+    outcomes = tuple(
+        tuple(replace(cell, shares=()) if isinstance(cell, Decided) else cell for cell in row)
+        for row in decided.outcomes
+    )
+    family = replace(decided, outcomes=outcomes)
+    write_family(family, tmp_path / "out")
+    assert all(cell["players"] == [] for cell in family_values(family)["cells"])
+    assert "not worked out" in (tmp_path / "out" / "report.html").read_text("utf-8")
+    assert (tmp_path / "out" / family_values(decided)["cells"][0]["design"]).exists()
+
+
 def test_a_fault_is_told_and_the_rest_is_written(place: Path, tmp_path: Path) -> None:
     request = read_family_request(place / "request.toml")
     outcomes = tuple(
@@ -127,12 +174,13 @@ def test_workers_change_nothing(values: dict[str, Any], place: Path, monkeypatch
 
     def quick_step(rows: Any, step: Any) -> Any:
         # Pickled by value: a worker is as quick as this process.
-        from wrenpipe.search import reach
+        from wrenpipe.search import family_shares, reach
 
         reach.HIGHEST_MARGIN = reach.LOWEST_MARGIN = 0.0
-        return decide_step(rows, step)
+        family_shares.HANDS_DRAWN = FEW
+        return family_step(rows, step)
 
-    monkeypatch.setattr(family_module, "decide_step", quick_step)
+    monkeypatch.setattr(family_module, "family_step", quick_step)
     try:
         together = family_values(decide_family(request, workers=2))
     except WorkersError as error:
@@ -148,8 +196,8 @@ def test_workers_change_nothing(values: dict[str, Any], place: Path, monkeypatch
         ('sizes = ["B4", "Eb sopranino"]', "sizes = []", ("family.sizes", "a list of 1 to 30")),
         ('sizes = ["B4", "Eb sopranino"]', "sizes = [4]", ("family.sizes[0]", "4", "a text")),
         ("glove = 7", "glove = 70", ("hand[0].glove", "70", "4 to 13")),
-        ("glove = 7", "", ("Small one", "neither glove nor file")),
-        ("glove = 7", 'glove = 7\nfile = "x.toml"', ("Small one", "both glove and file")),
+        ("glove = 7", "", ("Small one", "has nothing", "exactly one of glove, file, player")),
+        ("glove = 7", 'glove = 7\nfile = "x.toml"', ("Small one", "glove and file", "exactly one")),
         ("glove = 7", "gloves = 7", ("hand[0].gloves", "not a field")),
         ('"Measured"', '"small-ONE"', ("hand.name", "twice")),
         ('"Measured"', '"---"', ("hand.name", "letter or digit")),
@@ -157,6 +205,10 @@ def test_workers_change_nothing(values: dict[str, Any], place: Path, monkeypatch
         ("[[hand]]", 'systems = ["cross"]\n[[hand]]', ("family.systems[0]", "cross", "simple-9")),
         ("[[hand]]", 'aids = [["wings"]]\n[[hand]]', ("family.aids[0][0]", "wings", "rear-arms")),
         ("[[hand]]", "tolerance_cents = -1\n[[hand]]", ("family.tolerance_cents", "0 to 50")),
+        ('"child 12"', '"child 40"', ("family.players", "child 40", "8 to 14")),
+        ('"child 12"', '"wizard"', ("family.players", "wizard", "woman, man")),
+        ('"child 12"', '"women"', ("family.players", "'women' twice")),
+        ('"child 12"', "12", ("family.players[1]", "12", "a text")),
         ("[family]", "[family", ("is not TOML",)),
     ],
 )  # fmt: skip
@@ -176,7 +228,7 @@ def test_bad_requests_are_refused_in_one_line(
 def test_a_place_that_cannot_be_written_is_refused_before_any_work(
     place: Path, run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(family_module, "decide_step", lambda rows, step: pytest.fail("work was begun"))
+    monkeypatch.setattr(family_module, "family_step", lambda rows, step: pytest.fail("work was begun"))
     (tmp_path / "out").mkdir()
     (tmp_path / "out" / "B4-measured-simple-9").write_text("in the way", "utf-8")
     answer = run("family", place / "request.toml", "--out", tmp_path / "out")
@@ -185,10 +237,8 @@ def test_a_place_that_cannot_be_written_is_refused_before_any_work(
     assert [path.name for path in (tmp_path / "out").iterdir()] == ["B4-measured-simple-9"]
 
 
-def test_a_failure_between_instruments_says_what_is_written(
-    place: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    family = decide_family(read_family_request(place / "request.toml"))
+def test_a_failure_between_instruments_says_what_is_written(decided: Family, tmp_path: Path) -> None:
+    family = decided
     (_, first), *_ = family.playable()
     folder = tmp_path / "out"
     folder.mkdir()
