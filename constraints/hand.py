@@ -221,10 +221,11 @@ def hand_from_measurements(measures: Measured, population: Population) -> Hand:
                 f"{low / _MM:.1f} to {high / _MM:.1f} mm is allowed"
             )
     people = population.conditioned(*_observed(given))
-    names = ", ".join(_whose(side, name) for side, name, _ in given)
+    names = [_whose(side, name) for side, name, _ in given]
+    more = len(names) - NAMED
     return _hand(
         people,
-        f"own measurements: {names}",
+        f"own measurements: {', '.join(names[:NAMED])}{f' and {more} more' if more > 0 else ''}",
         measured=frozenset(_whose(side, name) for side, name, _ in given),
         warnings=tuple(_measurement_warnings(given, population)),
     )
@@ -298,6 +299,8 @@ def _believed(measure: int) -> tuple[float, float]:
     return max(min(low for low, _ in ends), floor), max(high for _, high in ends)
 
 
+NAMED = 4
+"""So many measures are told by name when a hand is named in a line."""
 LEAST_SHARE = 0.3
 """No measure below this share of an eight-year-old's is believed, however wide the spread."""
 

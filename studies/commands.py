@@ -15,6 +15,7 @@ from typing import Annotated, Any
 import typer
 
 from wrenpipe.studies.errors import RequestError, answer
+from wrenpipe.studies.hand_commands import hand as hand_group
 from wrenpipe.studies.players_command import players
 from wrenpipe.studies.study_commands import study
 
@@ -29,6 +30,7 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 app.add_typer(study, name="study")
+app.add_typer(hand_group, name="hand")  # what belongs under `hand` is added to hand_group
 # typer brings its own copy of this class or click's, by version; both stand among these ancestors.
 USAGE_ERROR: Any = next(c for c in typer.BadParameter.__mro__ if c.__name__ == "ClickException")
 

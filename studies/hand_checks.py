@@ -31,7 +31,7 @@ def hand_complaints(file: HandFile) -> Iterator[str]:
         yield "the file holds no measurement; needed is at least one, such as hand_length_mm = 180 in [hand]."
     for field in tables["hand"]:
         if all(field in tables[side] for side in SIDES):
-            yield f"{field} stands in hand, left and right; allowed are two of them, as a player has two hands."
+            yield f"{field} stands in hand, left and right; allowed are two of them: a player has two hands."
     for side in SIDES:
         yield from _one_hand(
             {

@@ -125,9 +125,7 @@ def _length(curves: HandCurves) -> Iterator[Shape]:
 def _breadth(curves: HandCurves) -> Iterator[Shape]:
     left, right = curves.palm_left, curves.palm_right
     yield from _dimension(left, right)
-    yield from _letter(
-        "hand_breadth", _on_paper(_mid(left, right, 0.58))
-    )
+    yield from _letter("hand_breadth", _on_paper(_mid(left, right, 0.58)))
 
 
 def _girth(curves: HandCurves) -> Iterator[Shape]:

@@ -5,8 +5,11 @@ from __future__ import annotations
 import math
 from typing import Any
 
+import numpy as np
+
+from wrenpipe.constraints.hand import Hand
 from wrenpipe.constraints.margins import Margin
-from wrenpipe.model.geometry import Finger
+from wrenpipe.constraints.measures import BREADTH, HANDS, LENGTH, TIPS, Digit, Side, column
 from wrenpipe.model.pitch import frequency, midi, parse_size, sounding
 from wrenpipe.studies.convert import in_mm
 from wrenpipe.studies.likelihood_words import aid_values, likelihood_values
@@ -43,25 +46,34 @@ def margin_values(margin: Margin) -> dict[str, Any]:
 
 
 def hand_values(answer: Answer) -> dict[str, Any]:
-    """The hand as it was used, with how sure each measure is."""
+    """The hands as they were used, with how sure each measure is: the mean of both, then each."""
     hand = answer.question.hand
-    digits = {
-        "thumb": Finger.R_THUMB, "index": Finger.R1, "middle": Finger.R2, "ring": Finger.R3,
-        "little": Finger.R4,
-    }  # fmt: skip
     return {
         "origin": hand.origin,
-        "length_mm": _rounded(in_mm(hand.length().value), 1),
-        "length_sd_mm": _rounded(in_mm(hand.length().sd), 1),
-        "breadth_mm": _rounded(in_mm(hand.breadth().value), 1),
-        "breadth_sd_mm": _rounded(in_mm(hand.breadth().sd), 1),
-        "tip_breadth_mm": {
-            name: _rounded(in_mm(hand.tip(finger).value), 1) for name, finger in digits.items()
-        },
-        "tip_breadth_sd_mm": {
-            name: _rounded(in_mm(hand.tip(finger).sd), 1) for name, finger in digits.items()
-        },
+        "people": hand.people,
+        "measured": sorted(hand.measured),
+        **_sizes(hand, tuple(Side)),
+        "left": _sizes(hand, (Side.LEFT,)),
+        "right": _sizes(hand, (Side.RIGHT,)),
         "warnings": list(hand.warnings),
+    }
+
+
+def _sizes(hand: Hand, sides: tuple[Side, ...]) -> dict[str, Any]:
+    def known(measure: int) -> tuple[float | None, float | None]:
+        weights = np.zeros(HANDS)
+        weights[[column(measure, side) for side in sides]] = 1.0 / len(sides)
+        return _rounded(in_mm(float(weights @ hand.mean)), 1), _rounded(in_mm(hand.sd_of(weights)), 1)
+
+    (length, length_sd), (breadth, breadth_sd) = known(LENGTH), known(BREADTH)
+    tips = {digit.name.lower(): known(TIPS.start + digit) for digit in Digit}
+    return {
+        "length_mm": length,
+        "length_sd_mm": length_sd,
+        "breadth_mm": breadth,
+        "breadth_sd_mm": breadth_sd,
+        "tip_breadth_mm": {name: value for name, (value, _) in tips.items()},
+        "tip_breadth_sd_mm": {name: sd for name, (_, sd) in tips.items()},
     }
 
 
