@@ -24,9 +24,8 @@ def gauge_files(
     """Every file by its name, raising RequestError. height: that a printer builds, mm, as it was typed."""
     most = USUAL_BUILD_HEIGHT if height is None else BUILD_HEIGHT.read("--height", height)
     from wrenpipe.studies.gauge_pages import pdf_pages, svg_page
-    from wrenpipe.studies.gauge_print import meshes_of, stl_bytes, three_mf_bytes
+    from wrenpipe.studies.gauge_print import printed_stick, stl_bytes, three_mf_bytes
     from wrenpipe.studies.gauge_sheet import gauge_pages
-    from wrenpipe.studies.gauge_stick import stick_parts
 
     files: dict[str, bytes] = {}
     for gauge in gauges:
@@ -36,7 +35,7 @@ def gauge_files(
             files[f"{name}.svg" if n == 1 else f"{name}-page-{n}.svg"] = svg_page(page)
         files[f"{name}.pdf"] = pdf_pages(pages)
         report(f"shaping the stick of {gauge.size.name}")
-        meshes = meshes_of(stick_parts(gauge, most / 1e3))
+        meshes = printed_stick(gauge, most / 1e3)
         files[f"{name}.stl"] = stl_bytes(meshes)
         files[f"{name}.3mf"] = three_mf_bytes(meshes, f"Finger gauge {gauge.size.name}")
     files[ANSWERS_FILE] = answers_text(gauges).encode()

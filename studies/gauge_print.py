@@ -11,8 +11,13 @@ import numpy as np
 import trimesh
 from manifold3d import Manifold
 
-__all__ = ["meshes_of", "stl_bytes", "three_mf_bytes"]
+from wrenpipe.studies.gauge_making import Gauge
+from wrenpipe.studies.gauge_stick import TURNS, stick_parts
 
+__all__ = ["NotClosedError", "meshes_of", "printed_stick", "stl_bytes", "three_mf_bytes"]
+
+TOGETHER = 5
+"""Decimals of a millimetre to which points count as one; single precision leaves about as many."""
 CORE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
 RELATIONS = "http://schemas.openxmlformats.org/package/2006"
 CONTENT_TYPES = (
@@ -28,15 +33,33 @@ RELATION = (
 )
 
 
+class NotClosedError(RuntimeError):
+    """A solid that has a gap once its points are rounded."""
+
+
+def printed_stick(gauge: Gauge, most_height: float) -> tuple[trimesh.Trimesh, ...]:
+    """The parts of a stick below a height, m; where one is not closed, the next turn is tried."""
+    for turn in TURNS[:-1]:
+        try:
+            return meshes_of(stick_parts(gauge, most_height, turn))
+        except NotClosedError:
+            continue
+    return meshes_of(stick_parts(gauge, most_height, TURNS[-1]))
+
+
 def meshes_of(parts: Sequence[Manifold]) -> tuple[trimesh.Trimesh, ...]:
-    """The surface of each solid, raising ValueError where one is not closed."""
+    """The surface of each solid as a program for printers reads it, with points that lie together made one.
+
+    Raises NotClosedError where it is not closed.
+    """
     meshes = []
     for part in parts:
         surface = part.to_mesh()
         points = np.asarray(surface.vert_properties, dtype=float)[:, :3]
         mesh = trimesh.Trimesh(points, surface.tri_verts.astype(int), process=False)
+        mesh.merge_vertices(digits_vertex=TOGETHER)
         if not (mesh.is_watertight and mesh.is_winding_consistent and mesh.volume > 0.0):
-            raise ValueError("the surface of a printed part is not closed")
+            raise NotClosedError("the surface of a printed part is not closed")
         meshes.append(mesh)
     return tuple(meshes)
 

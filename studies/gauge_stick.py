@@ -18,7 +18,7 @@ from wrenpipe.model.geometry import HoleKind, ToneHole
 from wrenpipe.studies.gauge_making import Gauge, arms, land_radius, marked_seats, raised
 from wrenpipe.studies.unrolled import pointing
 
-__all__ = ["ARM_HEIGHT", "DIMPLE", "RIM", "stick_parts"]
+__all__ = ["ARM_HEIGHT", "DIMPLE", "RIM", "TURNS", "stick_parts"]
 
 Real = NDArray[np.float64]
 Outline = Sequence[tuple[float, float]]
@@ -40,18 +40,24 @@ LETTERS, LETTER_DEPTH = 0.9, 0.6
 PIN, PIN_DEPTH = 2.0, 8.0
 """Hole in a joint for a pin of 1.75 mm filament, mm."""
 SLICES = 180
+TURNS = (0.37, 0.61, 0.83)
+"""By how much of a facet the stick is turned about its axis: marks that end just at the edge of a facet would
+leave points that a program for printers takes for one."""
 BEND = 1.0
 """Longest edge of what is bent onto the stick, mm: 0.015 mm off the round on a body of 17 mm."""
+SMALLEST = 2e-3
+"""Edges shorter than this, mm, are taken away: files round places to single precision."""
 FREE, LEAST_FREE = 15.0, 5.0
 """How far a joint may move from equal parts to where no place is, at most and at least, mm."""
 
 
-def stick_parts(gauge: Gauge, most_height: float) -> tuple[Manifold, ...]:
+def stick_parts(gauge: Gauge, most_height: float, turn: float = TURNS[0]) -> tuple[Manifold, ...]:
     """The stick in as few equal parts as stand below most_height (m), side by side on z = 0, mm.
 
-    Parts are ordered from the foot. Their joints have two holes for pins, which keep them in line.
+    Parts are ordered from the foot. Their joints have two holes for pins, which keep them in line. turn: see
+    TURNS.
     """
-    whole = _stick(gauge)
+    whole = _stick(gauge, turn)
     length, radius = (gauge.last - gauge.first) * MM, gauge.radius * MM
     cuts = _cuts(gauge, most_height * MM)
     ends = [0.0, *cuts, length]
@@ -62,25 +68,25 @@ def stick_parts(gauge: Gauge, most_height: float) -> tuple[Manifold, ...]:
         for z, joined in ((0.0, n > 0), (high - low, n + 1 < len(ends) - 1)):
             if joined:
                 part -= _pins(radius, z)
-        parts.append(part.translate((n * 2.0 * (radius + 2.0 * ARM_HEIGHT), 0, 0)))
+        parts.append(part.simplify(SMALLEST).translate((n * 2.0 * (radius + 2.0 * ARM_HEIGHT), 0, 0)))
     return tuple(parts)
 
 
-def _stick(gauge: Gauge) -> Manifold:
+def _stick(gauge: Gauge, turn: float) -> Manifold:
     length, radius = (gauge.last - gauge.first) * MM, gauge.radius * MM
-    solid = Manifold.cylinder(length, radius, circular_segments=SLICES)
-    solid = Manifold.batch_boolean([solid, *_added(gauge)], OpType.Add)
-    ring = Manifold.cylinder(GROOVE_WIDTH, radius + ARM_HEIGHT, circular_segments=SLICES)
-    ring -= Manifold.cylinder(GROOVE_WIDTH, radius - GROOVE_DEPTH, circular_segments=SLICES)
+    solid = _round(length, radius, turn)
+    solid = Manifold.batch_boolean([solid, *_added(gauge, turn)], OpType.Add)
+    ring = _round(GROOVE_WIDTH, radius + ARM_HEIGHT, turn)
+    ring -= _round(GROOVE_WIDTH, radius - GROOVE_DEPTH, turn)
     cut = [ring.translate((0, 0, length - GROOVE_AT - GROOVE_WIDTH)), _letters(gauge.size.name, radius)]
     for hole in _finger_holes(gauge):
         floor = radius + raised(gauge.instrument, hole) * MM - DIMPLE
         cut.append(_radial(gauge, hole, hole.opening / 2.0 * MM, floor, radius + 20.0))
-    ends = Manifold.cylinder(length, radius + 20.0, circular_segments=SLICES)
+    ends = _round(length, radius + 20.0, turn)
     return Manifold.batch_boolean([solid, *cut], OpType.Subtract) ^ ends
 
 
-def _added(gauge: Gauge) -> Iterator[Manifold]:
+def _added(gauge: Gauge, turn: float) -> Iterator[Manifold]:
     """Everything that stands above the stick."""
     length, radius = (gauge.last - gauge.first) * MM, gauge.radius * MM
     for hole in _finger_holes(gauge):
@@ -89,13 +95,12 @@ def _added(gauge: Gauge) -> Iterator[Manifold]:
             ((land_radius(gauge.layout, hole) * MM + BOSS, rise),) if rise else ()
         ):
             post = _radial(gauge, hole, wide, 0.0, radius + height + 5.0)
-            yield post ^ Manifold.cylinder(length, radius + height, circular_segments=SLICES)
-    in_lanes = set()
-    for key, corners in arms(gauge):
-        in_lanes.add(key)
+            yield post ^ _round(length, radius + height, turn)
+    lying = {lane.key for lane in gauge.layout.space.system.lanes if lane.touch}
+    for _, corners in arms(gauge):
         yield _bent(gauge, [corners], ARM_HEIGHT)
     for touch in gauge.plan.touchpieces:
-        if touch.key not in in_lanes:
+        if touch.key not in lying:
             yield _bent(gauge, list(_frame(touch.x, touch.s, touch.length, touch.width)), RIM)
     for seat in marked_seats(gauge):
         dx, ds = pointing(seat)
@@ -113,6 +118,11 @@ def _added(gauge: Gauge) -> Iterator[Manifold]:
                 ]
             )
         yield _bent(gauge, rings, RIM)
+
+
+def _round(height: float, radius: float, turn: float) -> Manifold:
+    """A part of the stick's own kind: a cylinder on its axis."""
+    return Manifold.cylinder(height, radius, circular_segments=SLICES).rotate((0, 0, turn * 360.0 / SLICES))
 
 
 def _frame(x: float, s: float, length: float, width: float) -> Iterator[Outline]:
