@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from wrenpipe.studies.errors import RequestError
+from wrenpipe.studies.gauge_commands import gauge
 
 if TYPE_CHECKING:
     from wrenpipe.studies.hand_guide import AskedHand
@@ -17,6 +18,7 @@ __all__ = ["hand"]
 hand = typer.Typer(
     help="Show what to measure of a hand, or all that is known of one that is named.", rich_markup_mode=None
 )
+hand.command()(gauge)
 
 
 @hand.callback(invoke_without_command=True)
