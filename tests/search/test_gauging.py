@@ -287,7 +287,7 @@ def test_a_ladder_of_gauges_mends_verdicts() -> None:
     system = load_system("simple-9")
     woman = hand_of(adult_population("women"))
     ladder = [(size, _instrument(size, system)) for size in ("G4", "Ab4", "A4")]
-    found = list(itertools.chain(*_benchmark().gains(woman, ladder, system, 12, 0, draws=600)))
+    found = list(itertools.chain(*_benchmark().gains(woman, ladder, system, 10, 0, draws=500)))
     undecided = max(found, key=lambda gain: gain.before)
     assert undecided.before >= 0.3
     assert undecided.after_ladder <= 0.5 * undecided.before

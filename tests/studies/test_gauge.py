@@ -19,6 +19,7 @@ import pytest
 import trimesh
 from manifold3d import Manifold, Mesh
 from numpy.typing import NDArray
+from rich.console import Console
 
 from wrenpipe.constraints.design_space import design_space
 from wrenpipe.constraints.hand import Hand, hand_from_glove
@@ -35,6 +36,7 @@ from wrenpipe.studies.errors import RequestError
 from wrenpipe.studies.gauge_answers import ANSWERS, read_answers
 from wrenpipe.studies.gauge_making import Gauge, arms, land_radius, made_gauges
 from wrenpipe.studies.gauge_print import meshes_of, stl_bytes, three_mf_bytes
+from wrenpipe.studies.gauge_result import gauge_result, result_report
 from wrenpipe.studies.gauge_sheet import gauge_pages
 from wrenpipe.studies.gauge_stick import ARM_HEIGHT, DIMPLE, RIM, stick_parts
 from wrenpipe.studies.hand_known import known_hand_text, read_known_hand
@@ -474,9 +476,6 @@ def test_answers_make_a_hand_and_a_verdict(
     assert after.origin.startswith(nine.origin)
     assert after.tip(Finger.L2).value < nine.tip(Finger.L2).value
     assert after.tip(Finger.L2).sd < nine.tip(Finger.L2).sd
-    shown = run(*line, "--glove", "9").out
-    assert "very likely" in shown or "almost certainly" in shown
-    assert "±" in shown
     # the hand is taken in the place of a hand's file
     again = run(
         "hand",
@@ -490,6 +489,23 @@ def test_answers_make_a_hand_and_a_verdict(
     )
     assert again.status == 0, again.err
     assert json.loads(again.out)["hand"] == after.origin
+
+
+def test_a_result_is_told_in_words(gauges: tuple[Gauge, ...], nine: Hand) -> None:
+    """One answer that quarrels with another, and the size before and after."""
+    gauge = replace(gauges[0], places=tuple(p for p in gauges[0].places if p.kind == "arm")[:2])
+    told: list[str] = []
+    result = gauge_result([gauge], [True, False], nine, told.append)
+    doubtful = replace(result, told=replace(result.told, doubts=("one and two quarrel",)))
+    console = Console(file=io.StringIO(), width=100)
+    console.print(result_report(doubtful, "here/hand-after.json"))
+    shown = console.file.getvalue()  # type: ignore[attr-defined]
+    assert "2 of 2 places answered" in shown
+    assert "Doubtful: one and two quarrel." in shown
+    assert "here/hand-after.json" in shown
+    assert re.search(r"G4 +\w[\w ]+\(\d+ %\) +\w[\w ]+\(\d+ %\) +[+-]\d", shown)
+    assert re.search(r"left \w+ breadth +\d+\.\d ± \d", shown)
+    assert told
 
 
 def test_bad_lines_are_refused_and_write_nothing(
