@@ -187,6 +187,7 @@ def _cuts(gauge: Gauge, most: float) -> list[float]:
         ((gauge.last - hole.x) * MM, land_radius(gauge.layout, hole) * MM) for hole in _finger_holes(gauge)
     ]
     busy += [((gauge.last - touch.x) * MM, touch.length * MM / 2.0) for touch in gauge.plan.touchpieces]
+    busy += [((gauge.last - seat.x) * MM, seat.half_width * MM) for seat in marked_seats(gauge)]
     for _, corners in arms(gauge):
         ends = [(gauge.last - x) * MM for x, _ in corners]
         busy.append(((min(ends) + max(ends)) / 2.0, (max(ends) - min(ends)) / 2.0))
