@@ -43,10 +43,12 @@ __all__ = [
     "hand_from_glove",
     "hand_from_measurements",
     "hand_of",
+    "joint_column",
     "measuring_sd",
     "plain",
     "plausible_range",
     "spread_span",
+    "tip_column",
 ]
 
 _MM: Final = 1e-3

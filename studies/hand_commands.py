@@ -74,7 +74,7 @@ def _guide(like: str | None, out: Path | None, as_json: bool) -> None:
     if out is not None:
         require_folder(out)
         with working("Drawing the sheet"):
-            files = guide_files(like)
+            files = guide_files(like, out)
         write_hand_files(out, files)
         written = tuple(files)
     if as_json:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -150,27 +151,34 @@ def _number(text: str) -> float | str:
         return text
 
 
-def guide_files(like: str | None) -> dict[str, bytes]:
-    """The sheet to print, as SVG and PDF, and a hand.toml to fill in."""
+def guide_files(like: str | None, folder: Path) -> dict[str, bytes]:
+    """The sheet to print, as SVG and PDF, and a hand.toml to fill in; raises RequestError."""
+    template = template_text(usual_ranges(like), like).encode()
+    _nothing_lost(folder, template)
+    return {**_sheets(), HAND_FILE: template}
+
+
+@lru_cache(maxsize=1)
+def _sheets() -> dict[str, bytes]:
     from wrenpipe.studies.drawings import sheet_pdf, sheet_svg
     from wrenpipe.studies.hand_sheet import hand_sheet
 
     sheet = hand_sheet()
-    return {
-        f"{SHEET}.svg": sheet_svg(sheet, "hand"),
-        f"{SHEET}.pdf": sheet_pdf(sheet),
-        HAND_FILE: template_text(usual_ranges(like), like).encode(),
-    }
+    return {f"{SHEET}.svg": sheet_svg(sheet, "hand"), f"{SHEET}.pdf": sheet_pdf(sheet)}
 
 
 def write_hand_files(folder: Path, files: Mapping[str, bytes]) -> None:
     """Write into a folder, whole or not at all, raising RequestError; a hand.toml there is never replaced."""
+    _nothing_lost(folder, files[HAND_FILE])
+    write_folder(folder, files)
+
+
+def _nothing_lost(folder: Path, content: bytes) -> None:
     kept = folder / HAND_FILE
-    if kept.exists() and read_text(kept).encode() != files[HAND_FILE]:
+    if kept.exists() and read_text(kept).encode() != content:
         raise RequestError(
             f"{kept} is there already and holds something else; move it, or name another folder."
         )
-    write_folder(folder, files)
 
 
 def measured_files(file: HandFile) -> dict[str, bytes]:

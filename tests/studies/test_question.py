@@ -124,7 +124,7 @@ def test_a_hand_that_differs_has_a_table_of_its_own(tmp_path: Path) -> None:
     path.write_text("[hand]\nindex_breadth_mm = 16.0\n[left]\nindex_breadth_mm = 15.0\n")
     hand = read_question(Asked("A4", hand=path)).hand
     left, right = hand.tip(Finger.L1), hand.tip(Finger.R1)
-    # Hands differ by 2 * 1.5 % (policy), a caliper of 0.3 mm is used twice: 1 mm counts for a little over half.
+    # Hands differ by 2 * 1.5 % (policy), a caliper of 0.3 mm is used twice: 1 mm counts for over half.
     assert (left.value, right.value) == pytest.approx((15.23e-3, 15.79e-3), abs=0.02e-3)
     assert hand.measured == {"left index breadth", "right index breadth"}
     assert hand.tip(Finger.L2).value < hand.tip(Finger.R2).value
@@ -225,7 +225,7 @@ HANDS = [
     ("[right]\nname = 'Ada'\nhand_length_mm = 170\n", "right.name is not a field here"),
     (
         "[hand]\nring_breadth_mm = 15\n[left]\nring_breadth_mm = 15\n[right]\nring_breadth_mm = 15\n",
-        "as a player has two",
+        "a player has two hands",
     ),
     ("[left]\nindex_breadth_mm = 32\n", "left index breadth is 32.0 mm: 7.3 to 24.3 mm is allowed"),
 ]
