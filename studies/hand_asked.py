@@ -1,4 +1,4 @@
-"""Who plays, asked on a command line: in words, by a glove size or by a file of own measures."""
+"""Who plays, asked on a command line: in words, by a glove size or by a file."""
 
 from __future__ import annotations
 
@@ -6,10 +6,16 @@ from pathlib import Path
 
 from wrenpipe.constraints.hand import Hand
 from wrenpipe.studies.errors import RequestError
+from wrenpipe.studies.hand_known import read_known_hand
 from wrenpipe.studies.hand_words import hand_of_file, hand_of_glove, hand_of_player
 from wrenpipe.studies.reading import read_hand
 
-__all__ = ["one_hand"]
+__all__ = ["is_known_hand", "one_hand"]
+
+
+def is_known_hand(path: Path) -> bool:
+    """Whether a file is by its name one that the answers to a gauge have left, and no list of measures."""
+    return path.suffix.lower() == ".json"
 
 
 def one_hand(glove: str | None, hand: Path | None, player: str | None) -> Hand:
@@ -30,4 +36,6 @@ def one_hand(glove: str | None, hand: Path | None, player: str | None) -> Hand:
     if glove is not None:
         return hand_of_glove("--glove", glove)
     assert hand is not None
+    if is_known_hand(hand):
+        return read_known_hand(hand)
     return hand_of_file(read_hand(hand), str(hand))

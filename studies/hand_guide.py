@@ -16,7 +16,7 @@ from wrenpipe.constraints.surveys import adult_population
 from wrenpipe.studies.convert import hand_measurements
 from wrenpipe.studies.errors import RequestError
 from wrenpipe.studies.fields import shown
-from wrenpipe.studies.hand_asked import one_hand
+from wrenpipe.studies.hand_asked import is_known_hand, one_hand
 from wrenpipe.studies.hand_checks import SIDES
 from wrenpipe.studies.hand_file import HAND_FILE, measured_text, template_text
 from wrenpipe.studies.hand_measures import MEASURED_IN_ORDER, field_name
@@ -104,10 +104,12 @@ def tell_hand(asked: AskedHand) -> tuple[HandTold, HandFile | None]:
         raise RequestError(
             "--like stands beside --measured or alone; in a file it is `like` in the table [hand]."
         )
-    if asked.hand is not None and asked.glove is None and asked.player is None:
+    only_file = asked.hand is not None and asked.glove is None and asked.player is None
+    if only_file and asked.hand is not None and not is_known_hand(asked.hand):
         return _told_by_file(read_hand(asked.hand), str(asked.hand))
     hand = one_hand(asked.glove, asked.hand, asked.player)
-    return told_by_people(hand, hand.people if asked.glove is None else "those who wear it"), None
+    source = "what the file keeps" if only_file else hand.people
+    return told_by_people(hand, source if asked.glove is None else "those who wear it"), None
 
 
 def _told_by_file(file: HandFile, source: str) -> tuple[HandTold, HandFile]:

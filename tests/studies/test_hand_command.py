@@ -15,12 +15,14 @@ from typing import Any
 import pytest
 
 from wrenpipe.constraints.gloves import glove_index
-from wrenpipe.constraints.hand import GIVEN_MEASURES
+from wrenpipe.constraints.hand import GIVEN_MEASURES, hand_from_glove
 from wrenpipe.constraints.measures import CIRCUMFERENCE, LENGTH, MEASURES, Digit
 from wrenpipe.constraints.proportions import proportions
 from wrenpipe.constraints.surveys import adult_population
 from wrenpipe.studies.drawings import sheet_pdf, sheet_svg
+from wrenpipe.studies.hand_asked import one_hand
 from wrenpipe.studies.hand_commands import hand as hand_group
+from wrenpipe.studies.hand_known import known_hand_text
 from wrenpipe.studies.hand_measures import GROUPS, MEASURED_IN_ORDER, field_name, letter_of
 from wrenpipe.studies.hand_outline import BREADTH, hand_curves, smooth
 from wrenpipe.studies.hand_outline import LENGTH as DRAWN_LENGTH
@@ -375,3 +377,19 @@ def test_a_sheet_is_the_same_bytes_each_time() -> None:
     sheet = hand_sheet()
     assert sheet_svg(sheet, "hand") == sheet_svg(hand_sheet(), "hand")
     assert sheet_pdf(sheet) == sheet_pdf(hand_sheet())
+
+
+def test_a_hand_that_a_gauge_has_left_is_told_too(run: Run, tmp_path: Path) -> None:
+    path = tmp_path / "hand-after.json"
+    path.write_text(known_hand_text(hand_from_glove(8, adult_population())), "utf-8")
+    told = values(run("hand", "--hand", path, "--json"))
+    gloved = values(run("hand", "--glove", "8", "--json"))
+    assert told["origin"] == gloved["origin"]
+    assert {each["left"]["rests_on"] for each in told["measures"]} == {"what the file keeps"}
+    for each, other in zip(told["measures"], gloved["measures"], strict=True):
+        assert each["right"]["mm"] == pytest.approx(other["right"]["mm"], abs=0.011)
+    assert one_hand(None, path, None).length().sd == pytest.approx(
+        hand_from_glove(8, adult_population()).length().sd
+    )
+    path.write_text("{}", "utf-8")
+    assert run("hand", "--hand", path).status == 2
