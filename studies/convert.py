@@ -132,7 +132,7 @@ def design_text(file: DesignFile) -> str:
 
 
 def hand_measurements(file: HandFile) -> dict[Side | None, dict[str, float]]:
-    """The measured lengths in metres by name without unit, such as hand_length: of either hand (None), or of one.
+    """The measured lengths, m, by name without unit, such as hand_length: of either hand (None), or of one.
 
     A measure in [hand] that one hand has in its own table speaks for the other hand.
     """
