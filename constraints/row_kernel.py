@@ -27,7 +27,19 @@ import numpy as np
 
 from wrenpipe.model.compiling import compiled
 
-__all__ = ["AHEAD", "ASIDE", "CROWD", "GAP", "LINEAR", "PAD", "SEAL", "SLOTS", "best_seats", "fill"]
+__all__ = [
+    "AHEAD",
+    "ASIDE",
+    "CROWD",
+    "GAP",
+    "LINEAR",
+    "PAD",
+    "SEAL",
+    "SLOTS",
+    "best_seats",
+    "best_seats_of",
+    "fill",
+]
 
 LINEAR, GAP, CROWD, SEAL, PAD, AHEAD, ASIDE = range(7)
 SLOTS = 8

@@ -39,7 +39,7 @@ def scaled(v: Real, source: Programme, target: Programme) -> Real:
     ratio[space.tip_x] = along
     ratio[space.tip_s] = b[space.outer_radius] / a[space.outer_radius]
     ratio[space.hand_x] = along
-    ratio[space.hole_azimuth] = ratio[space.hand_s] = ratio[space.rise] = 1.0
+    ratio[space.hole_azimuth] = ratio[space.hand_s] = 1.0
     return np.clip(v * ratio, target.lower, target.upper)
 
 

@@ -93,10 +93,13 @@ def system_of_design(file: DesignFile, source: str = "the design") -> System:
     holes, places = [hole.name for hole in file.holes], [place.name for place in system.places]
     if holes != places:
         odd = next((name for name in (*holes, *places) if (name in holes) != (name in places)), None)
-        what = "stand in another order" if odd is None else f"and its hole {shown(odd)} do not go together"
-        raise RequestError(
-            f"{source}: the holes of system {shown(file.system)} {what}; allowed are {', '.join(places)}."
-        )
+        if odd is None:
+            what = f"the holes stand in another order than those of system {shown(file.system)}"
+        elif odd in holes:
+            what = f"hole {shown(odd)} is none of system {shown(file.system)}"
+        else:
+            what = f"hole {shown(odd)} of system {shown(file.system)} is missing"
+        raise RequestError(f"{source}: {what}; allowed are {', '.join(places)}.")
     known = {key.name for key in system.keys}
     for note in file.chart:
         for key in note.pressed:

@@ -12,6 +12,7 @@ from wrenpipe.studies.convert import in_mm
 from wrenpipe.studies.margin_words import spare
 
 __all__ = [
+    "WORDS",
     "aid_lines",
     "aid_values",
     "likelihood_sentence",

@@ -1,7 +1,8 @@
 """The finger margin of every size for several players, in standard deviations, with what binds.
 
 uv run python tests/benchmarks/reach_table.py [--system simple-9] [--gloves 6,7,8,9,10,11]
-    [--players "child 10,woman P5,woman P50,woman P95,man P5,man P50,man P95"] [--aids rear-arms] [--likelihood]
+    [--players "child 10,woman P5,woman P50,woman P95,man P5,man P50,man P95"]
+    [--aids rear-arms] [--likelihood]
 """
 
 from __future__ import annotations

@@ -107,9 +107,10 @@ def test_venting_counts_a_shortfall_only(programme: Any) -> None:
     [
         ("bore", lambda s: list(range(s.knots.start, s.knots.stop))),
         ("body", lambda s: [s.outer_radius]),
-        ("rise", lambda s: [s.speaker_rise]),
+        ("rise", lambda s: list(range(s.rise.start, s.rise.stop))),
         ("azimuth", lambda s: list(range(s.hole_azimuth.start, s.hole_azimuth.stop))),
         ("crossing", lambda s: list(range(s.crossing.start, s.crossing.stop))),
+        ("arch", lambda s: list(range(s.arch.start, s.arch.stop))),
         ("size", lambda s: list(range(s.hole_diameter.start, s.hole_diameter.stop))),
     ],
 )
@@ -117,7 +118,8 @@ def test_each_weight_pulls_its_own_columns_back_to_the_guess(programme: Any, nam
     case = programme("A4", "simple-9", None)
     space = case.mapping.space
     none = dict.fromkeys(
-        ("size", "cutoff", "venting", "bore", "body", "azimuth", "crossing", "seat", "rise"), 0.0
+        ("size", "cutoff", "venting", "bore", "body", "azimuth", "crossing", "seat", "rise", "arch", "hand"),
+        0.0,
     )
     for column in columns(space):
         v = case.guess.copy()

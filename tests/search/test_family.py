@@ -8,16 +8,18 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from wrenpipe.constraints.hand import hand_from_glove
 from wrenpipe.constraints.aids import AIDS, OFFSET_HOLES, REAR_ARMS
+from wrenpipe.constraints.hand import hand_from_glove
 from wrenpipe.constraints.margins import Margin, Severity
-from wrenpipe.constraints.surveys import adult_population
+from wrenpipe.constraints.surveys import adult_population, child_population
 from wrenpipe.model.air import dry_air
 from wrenpipe.model.pitch import Size, parse_size
 from wrenpipe.model.system import load_system
 from wrenpipe.search import family as search_family
+from wrenpipe.search import family_shares
 from wrenpipe.search import reach as search_reach
 from wrenpipe.search.aims import Aim, Figures, lacks
+from wrenpipe.search.executors import Lost
 from wrenpipe.search.family import (
     Decided,
     Failed,
@@ -30,9 +32,11 @@ from wrenpipe.search.family import (
     setup_for,
     walk,
 )
+from wrenpipe.search.family_shares import add_shares, family_step, with_shares
 from wrenpipe.search.figures import figures_of
 from wrenpipe.search.finish import DRILL_STEP, instrument_for
 from wrenpipe.search.reach import DEFAULT_TOLERANCE, Reach, Support, Verdict
+from wrenpipe.search.seating import fixed_layout, seat
 from wrenpipe.search.sequential import FEASIBLE
 from wrenpipe.search.tuner import Programme
 
@@ -202,3 +206,56 @@ def test_aims_press_what_least_cents_neglect(
         pressed = figures_of(case, instrument_for(case, found, DEFAULT_TOLERANCE, aims))
         assert pressed.of(aim) < plain.of(aim)
         assert lacks(pressed, aims) <= lacks(plain, aims) + 0.1
+
+
+# Who else could play them
+
+
+class MadeUpPool:
+    """Gives what is asked for at once, in the order asked; the task of one place breaks."""
+
+    def __init__(self, rows: tuple[Row, ...], broken: tuple[int, int]) -> None:
+        self.rows, self.broken = rows, broken
+        self.tasks: list[tuple[tuple[int, int], object]] = []
+
+    def submit(self, ticket: tuple[int, int], item: object) -> None:
+        self.tasks.append((ticket, item))
+
+    def outcome(self, seconds: float) -> tuple[tuple[int, int], object] | None:
+        ticket, item = self.tasks.pop()
+        if ticket == self.broken:
+            return ticket, Lost("made up", 1)
+        return ticket, family_step(self.rows, item)
+
+
+def test_shares_come_to_every_instrument_whose_row_asks(
+    row: tuple[Outcome, ...], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In any order, the same draws for all; a task that broke leaves its cell, a cell without an instrument
+    is passed by."""
+    monkeypatch.setattr(family_shares, "HANDS_DRAWN", 30)
+    people = (adult_population("women"), child_population("boys", 12))
+    rows = (replace(ROW, players=people), ROW)
+    miss = _unplayable(SIZES[0], -1.0, Option())
+    heard: list[tuple[int, int]] = []
+    found = add_shares(
+        rows, ((*row, miss), row), MadeUpPool(rows, (0, 1)), lambda done, of: heard.append((done, of))
+    )
+    first, broken, unplayable = found[0]
+    assert isinstance(first, Decided)
+    assert [share.people for share in first.shares] == ["adult women", "boys of 12 years"]
+    assert [share.drawn for share in first.shares] == [30, 30]
+    assert broken is row[1]
+    assert unplayable is miss
+    assert found[1] == row
+    assert heard == [(1, 2), (2, 2)]
+    assert isinstance(row[0], Decided)
+    assert with_shares(rows[0], row[0]).shares == first.shares
+
+
+def test_the_layout_seats_the_hand_as_well_as_the_search_did(row: tuple[Outcome, ...]) -> None:
+    for cell in row:
+        assert isinstance(cell, Decided)
+        programme = setup_for(ROW)(cell.size, cell.aids)
+        layout = fixed_layout(programme.mapping.instrument(cell.v), ROW.system, cell.aids)
+        assert seat(layout, ROW.hand).margin >= cell.chosen_margin - 0.02

@@ -132,8 +132,10 @@ def test_every_free_key_is_priced_by_the_same_set_with_and_without_it(
         assert set(price.with_it.keys) - set(price.without_it.keys) == {price.key}
         assert set(price.without_it.keys) <= set(price.with_it.keys)
         assert (price.with_it if price.present else price.without_it).keys == best.keys
-        assert price.demanded == COMFORTABLE_MARGIN
-        assert price.cents == price.without_it.played.rms - price.with_it.played.rms
+        # a key whose lane leaves less than the comfortable margin is priced at what both sets can keep
+        assert price.demanded == min(price.with_it.demanded, price.without_it.demanded) <= COMFORTABLE_MARGIN
+        if price.with_it.demanded == price.without_it.demanded:
+            assert price.cents == price.without_it.played.rms - price.with_it.played.rms
         assert price.margin == price.with_it.margin - price.without_it.margin
 
 

@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+from wrenpipe.constraints.aids import REAR_ARMS
 from wrenpipe.constraints.hand import hand_from_measurements
-from wrenpipe.constraints.lanes import REAR_ARMS
 from wrenpipe.constraints.margins import Severity, tightest
 from wrenpipe.constraints.surveys import adult_population
 from wrenpipe.search.reach import (
@@ -61,7 +61,7 @@ def test_a_broad_hand_on_the_smallest_size_is_not_reachable(reach: Any) -> None:
 def test_a_hand_of_short_spans_is_held_by_its_stretch_at_the_large_end(programme: Any, free: Any) -> None:
     """Average fingertips that spread by three centimetres at most, on an F clarinet."""
     spans = {"index_middle_span": 0.030, "middle_ring_span": 0.024, "ring_little_span": 0.028}
-    hand = hand_from_measurements({"hand_length": 0.17, **spans}, adult_population())
+    hand = hand_from_measurements({None: {"hand_length": 0.17, **spans}}, adult_population())
     case = replace(programme("F3", "simple-9", 7), hand=hand)
     found = greatest_margin(case, free("F3", "simple-9"), DEFAULT_TOLERANCE, decide_only=True)
     assert found.verdict is Verdict.NOT_REACHABLE

@@ -9,7 +9,6 @@ from typing import Any
 import pytest
 
 from wrenpipe.constraints.design_space import SEATED
-from wrenpipe.constraints.finger_rows import DIGITS
 from wrenpipe.constraints.lanes import RUNNING_CLEARANCE
 from wrenpipe.constraints.margins import Severity, tightest
 from wrenpipe.model.geometry import Finger
@@ -38,8 +37,7 @@ def test_every_finger_sits_where_the_vector_says(planned: Any) -> None:
     for seat in plan.seats:
         x, s = space.tip(seat.finger)
         assert (seat.x, seat.s) == (v[x], v[s])
-        digit = DIGITS[seat.finger]
-        assert seat.breadth == case.hand.tip_breadth[digit].value
+        assert seat.breadth == case.hand.tip(seat.finger).value
         assert 2 * seat.half_width < seat.breadth
     assert {seat.hole for seat in plan.seats if seat.hole} == {
         place.name for place in case.mapping.space.system.places if place.finger is not None
@@ -52,7 +50,7 @@ def test_crossing_angles_are_those_of_their_hands_and_the_thumb_has_none(program
     v[case.mapping.space.crossing] = (0.1, -0.2)
     plan = seat_plan(case, case.assess(v))
     angles = {seat.finger: seat.crossing for seat in plan.seats}
-    assert angles[Finger.L_THUMB] == 0.0
+    assert angles[Finger.L_THUMB] == angles[Finger.R_THUMB] == 0.0
     assert {angles[f] for f in (Finger.L1, Finger.L2, Finger.L3, Finger.L4)} == {0.1}
     assert {angles[f] for f in (Finger.R1, Finger.R2, Finger.R3, Finger.R4)} == {-0.2}
 

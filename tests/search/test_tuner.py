@@ -10,9 +10,10 @@ from typing import Any
 import numpy as np
 import pytest
 
+from wrenpipe.constraints.aids import OFFSET_HOLES, REAR_ARMS
 from wrenpipe.constraints.design_space import KNOTS
-from wrenpipe.constraints.hand import Estimate
-from wrenpipe.constraints.lanes import OFFSET_HOLES, REAR_ARMS
+from wrenpipe.constraints.hand import Hand
+from wrenpipe.constraints.measures import TIPS, Side, column
 from wrenpipe.model.geometry import HoleKind
 from wrenpipe.model.intonation import NoteStatus
 from wrenpipe.search.sequential import FEASIBLE, Evaluation, Settings, Status, minimise
@@ -88,7 +89,7 @@ def test_slopes_of_the_cents_are_the_measured_ones(programme: Any, system: str, 
     mapping, scale = case.mapping, case.mapping.space.scale()
     rng = np.random.default_rng(7)
     v = case.guess + 0.3 * rng.uniform(-1.0, 1.0, len(scale)) * scale
-    v[mapping.space.speaker_rise] = 0.5 * case.upper[mapping.space.speaker_rise]
+    v[mapping.space.rise] = 0.5 * case.upper[mapping.space.rise] + 0.1e-3
     here = case.assess(v)
     p, by_v = mapping.parameters(v)
     slopes = case.solver.solve(p, jacobian=True).jacobian @ by_v
@@ -151,13 +152,20 @@ def test_a_point_that_is_no_instrument_is_refused(programme: Any) -> None:
         case.assess(v)
 
 
+def broader(hand: Hand, factor: float) -> Hand:
+    """The same hands with every fingertip so many times as broad."""
+    mean = hand.mean.copy()
+    for side in Side:
+        mean[column(TIPS.start, side) : column(TIPS.stop, side)] *= factor
+    return hand.like(mean)
+
+
 @pytest.mark.parametrize("factor", [1.3, 1.6, 2.0])
 def test_where_a_certificate_fires_no_start_finds_seats(programme: Any, factor: float) -> None:
     """A hand far broader than any: the proof must agree with what tuning can do, on every start."""
     case = programme("C6", "simple-9", 13)
     hand = case.hand
-    tips = tuple(Estimate(tip.value * factor, tip.sd) for tip in hand.tip_breadth)
-    broad = replace(case, hand=replace(hand, tip_breadth=tips))
+    broad = replace(case, hand=broader(hand, factor))
     certificate = broad.certificate()
     assert certificate is not None
     assert "mm" in certificate.words
@@ -204,10 +212,9 @@ def test_a_certificate_is_true_where_it_only_just_fires(
     case = programme(size, "simple-9", 8, *aids)
 
     def with_tips(factor: float) -> Any:
-        tips = tuple(Estimate(tip.value * factor, tip.sd) for tip in case.hand.tip_breadth)
-        return replace(case, hand=replace(case.hand, tip_breadth=tips))
+        return replace(case, hand=broader(case.hand, factor))
 
-    slim, broad = 0.5, 3.0
+    slim, broad = 0.5, 4.0
     while broad - slim > 1e-4:
         middle = 0.5 * (slim + broad)
         slim, broad = (middle, broad) if with_tips(middle).certificate() is None else (slim, middle)

@@ -58,7 +58,7 @@ def test_a_chimney_reaches_from_the_bore_to_the_outside(programme: Any, system: 
     v = shaken(case, np.random.default_rng(3))
     instrument = case.mapping.instrument(v)
     for hole in instrument.holes:
-        rise = v[space.speaker_rise] if hole.kind is HoleKind.SPEAKER else 0.0
+        rise = v[space.rise.start + space.hole_index(hole.name)]
         expected = v[space.outer_radius] - instrument.bore.radius(hole.x) + rise
         assert hole.chimney == pytest.approx(expected, abs=1e-12)
         assert hole.outer_radius == v[space.outer_radius]

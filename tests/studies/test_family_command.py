@@ -17,8 +17,11 @@ from wrenpipe.search import reach as search_reach
 from wrenpipe.search.executors import WorkersError
 from wrenpipe.search.family import Decided, Failed
 from wrenpipe.search.family_shares import family_step
+from wrenpipe.search.seating import seat
+from wrenpipe.search.shares import share_of
 from wrenpipe.studies import family as family_module
 from wrenpipe.studies.convert import design_of
+from wrenpipe.studies.design_layout import layout_of
 from wrenpipe.studies.family import Family, decide_family, family_values, write_family
 from wrenpipe.studies.family_request import read_family_request
 from wrenpipe.studies.reading import read_design
@@ -144,6 +147,18 @@ def test_every_instrument_tells_who_else_could_play_it(values: dict[str, Any], p
     assert "Who else could play them" in html
     assert "soldiers of 17 to 58" in html
     assert "ratios of hand to stature" in html
+
+
+def test_a_written_design_is_the_instrument_that_was_decided(decided: Family, tmp_path: Path) -> None:
+    """Laid out from its file, each seats its hand as well as in the search, and the same people play it."""
+    write_family(decided, tmp_path / "out")
+    for named, cell in decided.playable():
+        layout = layout_of(read_design(tmp_path / "out" / named.folder(cell.size) / "design.json"))
+        assert seat(layout, named.row.hand).margin >= cell.chosen_margin - 0.02
+        for who, told in zip(named.row.players, cell.shares, strict=True):
+            again = share_of(layout, who, FEW)
+            # a file keeps twelve digits: somebody may stand on the edge
+            assert abs(again.share - told.share) <= 1.0 / FEW + 1e-9
 
 
 def test_shares_that_broke_leave_the_instrument(decided: Family, tmp_path: Path) -> None:

@@ -103,8 +103,9 @@ def test_json_prices_each_free_key_by_two_sets(values: dict[str, Any]) -> None:
             continue
         assert price["in_best_set"] == (key["key"] in values["best"]["keys"])
         difference = price["rms_all_without_cents"] - price["rms_all_with_cents"]
-        assert price["at_margin_sigma"] == 1.0
-        assert price["cents_gained"] == pytest.approx(difference, abs=2e-3)
+        assert 0.0 <= price["at_margin_sigma"] <= 1.0
+        if price["at_margin_sigma"] == 1.0:  # below it the other set was tuned once more to compare
+            assert price["cents_gained"] == pytest.approx(difference, abs=2e-3)
         gained = price["finger_margin_with_sigma"] - price["finger_margin_without_sigma"]
         assert price["finger_margin_change_sigma"] == pytest.approx(gained, abs=2e-3)
 

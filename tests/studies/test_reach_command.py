@@ -13,8 +13,10 @@ import pytest
 
 from wrenpipe.model.pitch import frequency, midi, parse_size
 from wrenpipe.search import reach as search_reach
+from wrenpipe.search.aid_search import AidSearch
 from wrenpipe.search.sizes import SizeLimit
 from wrenpipe.studies import reaching
+from wrenpipe.studies.likelihood_words import WORDS
 
 Run = Callable[..., Any]
 
@@ -133,7 +135,7 @@ def test_a_size_out_of_every_hand_s_reach_is_an_answer_not_a_failure(
     run: Run, quick: None, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     one_size(monkeypatch)
-    monkeypatch.setattr(reaching, "AID_SETS", ())
+    monkeypatch.setattr(reaching, "cheapest_aids", lambda *_: AidSearch(None, (), 0))
     answer = run("reach", "Eb5", "--glove", 11, "--json")
     assert answer.status == 0
     values = json.loads(answer.out)
@@ -143,6 +145,24 @@ def test_a_size_out_of_every_hand_s_reach_is_an_answer_not_a_failure(
     assert values["finger_margin_mm"] < 0
     if values["certificate"] is not None:
         assert "mm" in values["certificate"]
+
+
+def test_the_likelihood_is_told_as_a_number_and_in_words(whole: dict[str, Any]) -> None:
+    assert 0.0 <= whole["likelihood"] <= 1.0
+    assert whole["likelihood_words"] in {word for _, word in WORDS}
+    assert (whole["finger_margin_sigma"] >= 0.0) == (whole["likelihood"] >= 0.5)
+    measure = whole["measure_next"]
+    if measure is not None:
+        assert measure["wrong_after"] < measure["wrong_now"] <= 0.5 + 1e-9
+        assert measure["sentence"].startswith("What would settle it best: measure the ")
+
+
+def test_aids_that_help_are_told_with_what_they_gain_and_cost(aided: dict[str, Any]) -> None:
+    found = aided["aid_search"]
+    assert found["tried"] >= 1
+    assert found["cheapest"]["aids"] == aided["aids"]
+    assert found["cheapest"]["gained_mm"] > -aided["as_asked"]["binding"]["margin"] - 1e-3
+    assert aided["as_asked"]["likelihood"] < 0.5 <= aided["likelihood"]
 
 
 def test_json_is_strict_and_finite(whole: dict[str, Any], aided: dict[str, Any]) -> None:
