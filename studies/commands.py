@@ -180,12 +180,19 @@ def reach(
     slide: Slide = None,
     pitch_standard: PitchStandard = None,
     temperature: Temperature = None,
+    out: Annotated[
+        Path | None, typer.Option(metavar="FOLDER", help="Where hands.svg goes: both hands on the body.")
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Say whether a hand can play a size, what stands in the way, and how small it could go."""
     with _working("Looking for seats and tuning") as report:
         from wrenpipe.studies.question import Asked, read_question
 
+        if out is not None:
+            from wrenpipe.studies.store import require_folder
+
+            require_folder(out)
         question = read_question(
             Asked(
                 size,
@@ -205,6 +212,12 @@ def reach(
         from wrenpipe.studies.reaching import answer_question
 
         answered = answer_question(question, report)
+        if out is not None:
+            from wrenpipe.studies.reach_picture import hands_picture
+            from wrenpipe.studies.store import write_folder
+
+            report("drawing")
+            write_folder(out, hands_picture(answered))
     if as_json:
         from wrenpipe.studies.reach_json import reach_values
 
@@ -213,7 +226,7 @@ def reach(
     from wrenpipe.studies.reach_tables import reach_report
     from wrenpipe.studies.tables import show
 
-    show(reach_report(answered))
+    show(reach_report(answered, out))
 
 
 @app.command()

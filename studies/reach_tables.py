@@ -27,8 +27,8 @@ __all__ = ["design_report", "reach_report"]
 TIGHTEST = 6
 
 
-def reach_report(answer: Answer) -> Group:
-    """The verdict first, then why, then what else is worth knowing."""
+def reach_report(answer: Answer, out: Path | None = None) -> Group:
+    """The verdict first, then why, then what else is worth knowing. out: where the picture went."""
     question, reach = answer.question, answer.reach
     chart = question.system.chart.fingerings
     low, high = sounding(chart[0].written, question.size), sounding(chart[-1].written, question.size)
@@ -74,6 +74,8 @@ def reach_report(answer: Answer) -> Group:
     )
     advice = reach.binding.advice
     tail = [Text(f"What would help: {advice}.")] if advice else []
+    if out is not None:
+        tail.append(Text(f"Both hands on the body: {out / 'hands.svg'}"))
     tail.append(Text("Margins are geometry, not medicine: stop when it hurts, and see a clinician."))
     return Group(*lines, table, *tail)
 
