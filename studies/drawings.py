@@ -1,4 +1,4 @@
-"""Pictures as SVG: the unrolled body, the intonation of all notes, the impedance of one, a map, a front.
+"""Pictures as SVG: the body with both hands, intonation of all notes, impedance of one, a map, a front.
 
 Any other sheet as SVG or PDF.
 
@@ -19,6 +19,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Circle, Ellipse, Polygon, Rectangle
 
+from wrenpipe.constraints.hand import Hand
 from wrenpipe.constraints.seats import SeatPlan
 from wrenpipe.model.geometry import Instrument, System
 from wrenpipe.model.intonation import Intonation
@@ -53,13 +54,21 @@ SETTINGS: Any = {
 
 
 def body_drawing(
-    instrument: Instrument, system: System, plan: SeatPlan | None, *, joints: Sequence[float] = ()
+    instrument: Instrument,
+    system: System,
+    plan: SeatPlan | None,
+    *,
+    joints: Sequence[float] = (),
+    hand: Hand | None = None,
+    note: str = "",
 ) -> bytes:
-    """The unrolled body with holes, keys, seated fingers and lanes, as SVG bytes.
+    """The unrolled body with holes, keys, lanes and both hands in their seats, as SVG bytes.
 
-    joints: x of the joint lines from the reed-tip plane, m. Raises ValueError without a hole.
+    joints: x of the joint lines from the reed-tip plane, m. hand: for the breadth of middle joints, which are
+    taken in proportion to the fingertips without it. note: a sentence under the title. Raises ValueError
+    without a hole.
     """
-    return sheet_svg(body_sheet(instrument, system, plan, joints), "body")
+    return sheet_svg(body_sheet(instrument, system, plan, joints, hand, note), "body")
 
 
 def intonation_drawing(intonation: Intonation, *, title: str) -> bytes:

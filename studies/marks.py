@@ -11,8 +11,10 @@ from wrenpipe.studies.shapes import (
     INK,
     LANE,
     LEFT_HAND,
+    LEFT_SKIN,
     PAPER,
     RIGHT_HAND,
+    RIGHT_SKIN,
     TIGHT,
     Disc,
     Ink,
@@ -24,15 +26,21 @@ from wrenpipe.studies.shapes import (
 )
 
 __all__ = [
+    "crease",
+    "finger",
     "finger_hole",
     "finger_side",
     "fingertip",
+    "flat_pad",
     "hand_hue",
     "joint_line",
+    "knuckles",
     "lane",
     "padded_hole",
     "speaker_vent",
-    "tight_line",
+    "thumb_rest",
+    "tight_ring",
+    "tight_way",
     "touchpiece",
     "touchpiece_letter",
 ]
@@ -69,21 +77,50 @@ def speaker_vent(at: Point, radius: float, pad_radius: float) -> tuple[Shape, ..
 
 
 def fingertip(at: Point, width: float, height: float, turned: float, left: bool) -> tuple[Shape, ...]:
-    """The pad of a fingertip; the hatching leans to the side its hand comes from."""
-    return (Oval(at, width, height, turned, Ink(hand_hue(left), 0.9, hatch="////" if left else "\\\\\\\\")),)
+    """The pad of a fingertip: stripes for the left hand, dots for the right."""
+    ink = Ink(hand_hue(left), 1.0, hatch="////" if left else "....")
+    return (Oval(at, width, height, turned, ink),)
+
+
+def flat_pad(at: Point, width: float, height: float, turned: float, left: bool) -> tuple[Shape, ...]:
+    """What the pad of an arched finger would cover if the finger lay flat."""
+    return (Oval(at, width, height, turned, Ink(hand_hue(left), 0.5, (0.8, 1.0))),)
+
+
+def finger(points: tuple[Point, ...], left: bool) -> tuple[Shape, ...]:
+    """A finger's outline with its skin: a full line for the left hand, a broken one for the right."""
+    dash = () if left else (3.4, 1.4)
+    return (Outline(points, True, Ink(hand_hue(left), 0.8, dash, LEFT_SKIN if left else RIGHT_SKIN)),)
 
 
 def finger_side(points: tuple[Point, ...], left: bool) -> tuple[Shape, ...]:
-    """The outline of a whole finger."""
+    """The outline of the part of a finger that lies on the body, without its skin."""
     return (Outline(points, False, Ink(hand_hue(left), 0.6, (3.0, 1.6))),)
 
 
+def crease(points: tuple[Point, ...], left: bool) -> tuple[Shape, ...]:
+    """The middle joint of a finger."""
+    return (Outline(points, False, Ink(hand_hue(left), 0.6)),)
+
+
+def knuckles(points: tuple[Point, ...], left: bool) -> tuple[Shape, ...]:
+    """The line of a hand's knuckles, lightly."""
+    line = Outline(points, False, Ink(hand_hue(left), 0.5, (5.0, 1.6, 0.8, 1.6)))
+    return (line, *(Disc(point, 0.8, Ink(hand_hue(left), 0.6, fill=PAPER)) for point in points))
+
+
+def thumb_rest(centre: Point, length: float, width: float, left: bool) -> tuple[Shape, ...]:
+    """Where the rest for a thumb goes: a plate with its four corners."""
+    return (Outline(_rounded(centre, length, width), True, Ink(hand_hue(left), 1.4)),)
+
+
 def touchpiece(centre: Point, length: float, width: float, hue: str) -> tuple[Shape, ...]:
-    """A key's touchpiece with a double rim."""
+    """A key's touchpiece with a double rim; the inner one has its hand's hue and kind of line."""
     inner = min(0.7, 0.2 * min(length, width))
+    rim = Ink(hue, 0.7, (1.6, 0.8) if hue == RIGHT_HAND else ())
     return (
         Outline(_rounded(centre, length, width), True, Ink(INK, 0.9, fill=PAPER)),
-        Outline(_rounded(centre, length - 2.0 * inner, width - 2.0 * inner), True, Ink(hue, 0.6)),
+        Outline(_rounded(centre, length - 2.0 * inner, width - 2.0 * inner), True, rim),
     )
 
 
@@ -97,10 +134,14 @@ def lane(corners: tuple[Point, ...]) -> tuple[Shape, ...]:
     return (Outline(corners, True, Ink(LANE, 0.5, (1.0, 1.0), PAPER, "----")),)
 
 
-def tight_line(points: tuple[Point, ...]) -> tuple[Shape, ...]:
-    """The tightest place: a dot on what binds, joined when two bind each other."""
-    joined = (Outline(points, False, Ink(TIGHT, 2.0)),) if len(points) > 1 else ()
-    return (*joined, *(Disc(point, 1.2, Ink(TIGHT, 0.4, fill=TIGHT)) for point in points))
+def tight_ring(at: Point, radius: float) -> tuple[Shape, ...]:
+    """A ring round the place that binds, on a rim of paper; what it marks is painted after it."""
+    return (Disc(at, radius, Ink(PAPER, 4.2)), Disc(at, radius, Ink(TIGHT, 2.2)))
+
+
+def tight_way(start: Point, end: Point) -> tuple[Shape, ...]:
+    """The distance that binds, between two rings."""
+    return tuple(Outline((start, end), False, Ink(hue, width)) for hue, width in ((PAPER, 3.2), (TIGHT, 1.2)))
 
 
 def joint_line(x: float, top: float, bottom: float) -> tuple[Shape, ...]:

@@ -15,8 +15,10 @@ __all__ = [
     "INK",
     "LANE",
     "LEFT_HAND",
+    "LEFT_SKIN",
     "PAPER",
     "RIGHT_HAND",
+    "RIGHT_SKIN",
     "TIGHT",
     "Disc",
     "Ink",
@@ -33,12 +35,14 @@ __all__ = [
 
 Point = tuple[float, float]
 
-# Chosen for this project: a cool dark, a warm light and a deep red that differ in lightness and along the
-# blue-yellow axis, so they part in grey print and for every kind of colour vision. Hatching, line
-# styles and marks say the same again.
-INK, FAINT, PAPER = "#23262d", "#878b94", "#ffffff"
+# Chosen for this project by a search over hues: every two of INK, TIGHT, the hands and LANE stay apart for
+# each kind of colour vision (simulated after Machado, Oliveira & Fernandes 2009) and climb in even steps of
+# grey, in this order. Hatching, line styles and marks say the same again.
+INK, FAINT, PAPER = "#17191f", "#878b94", "#ffffff"
 BODY, EDGE = "#f6f2e8", "#e6dfcf"
-LEFT_HAND, RIGHT_HAND, LANE, TIGHT = "#27507a", "#a2640e", "#6f6875", "#97184a"
+TIGHT, LEFT_HAND, RIGHT_HAND, LANE = "#7c1f12", "#1c5a94", "#ad6200", "#63a08e"
+LEFT_SKIN, RIGHT_SKIN = "#dde8f3", "#fbe9cd"
+"""A finger's inside, light enough for all that is drawn on it."""
 
 MM_PER_POINT = 25.4 / 72.0
 # Advance widths of DejaVu Sans in ems, rounded up (measured from the font's own tables); viewers that

@@ -1,4 +1,4 @@
-"""What stands where on the unrolled body: outlines, fingers, lanes, the tightest place.
+"""What stands where on the unrolled body: its outside, turns round it, which way fingers point, lanes.
 
 Lengths in metres on the unrolled body, x along it from the reed-tip plane and s around it (outer
 radius times azimuth), so the front line is s = 0 and the back line s = +-pi times the radius.
@@ -8,23 +8,21 @@ A point is the pair (x, s).
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass
 from itertools import pairwise
 
-from wrenpipe.constraints.margins import Margin, Severity, tightest
 from wrenpipe.constraints.seats import Seat, SeatPlan
 from wrenpipe.model.geometry import Finger, Instrument
 
 __all__ = [
     "LaneStrip",
-    "TightPlace",
+    "Point",
     "finger_outline",
     "is_left",
+    "is_thumb",
     "lane_strips",
     "outer_radius",
     "pointing",
-    "tight_place",
     "top_of_body",
     "turns",
 ]
@@ -77,7 +75,7 @@ def pointing(seat: Seat) -> Point:
     Left fingers come over the front from the player's left (negative s) and the left thumb round the
     back; the right hand mirrors that.
     """
-    across = 1.0 if is_left(seat.finger) != _is_thumb(seat.finger) else -1.0
+    across = 1.0 if is_left(seat.finger) != is_thumb(seat.finger) else -1.0
     return (math.sin(seat.crossing), across * math.cos(seat.crossing))
 
 
@@ -90,7 +88,7 @@ def finger_outline(seat: Seat, s: float, radius: float) -> tuple[Point, ...]:
     """
     dx, ds = pointing(seat)
     half = seat.breadth / 2.0
-    side = math.copysign(math.pi / 2.0 * radius, s if _is_thumb(seat.finger) else -ds)
+    side = math.copysign(math.pi / 2.0 * radius, s if is_thumb(seat.finger) else -ds)
     back = max((s - side) * math.copysign(1.0, ds) / max(abs(ds), 0.2), LEAST_SHOWN * seat.breadth)
     sides = ((-ds * half, dx * half), (ds * half, -dx * half))
     start, end = ((seat.x - dx * back + nx, s - ds * back + ns) for nx, ns in sides)
@@ -102,7 +100,8 @@ def finger_outline(seat: Seat, s: float, radius: float) -> tuple[Point, ...]:
     return (start, *tip, end)
 
 
-def _is_thumb(finger: Finger) -> bool:
+def is_thumb(finger: Finger) -> bool:
+    """Whether a finger is a thumb."""
     return finger in (Finger.L_THUMB, Finger.R_THUMB)
 
 
@@ -152,30 +151,3 @@ def _reach(one: Seat, two: Seat, radius: float) -> Point:
         across = math.copysign(1.0, pointing(seat)[1])
         ends += [-across * math.pi / 2.0 * radius, seat.s + across * seat.breadth / 2.0]
     return min(ends), max(ends)
-
-
-@dataclass(frozen=True, slots=True)
-class TightPlace:
-    """The tightest soft margin and the points it binds, none when its subject is not on the body."""
-
-    margin: Margin
-    points: tuple[Point, ...]
-
-
-def tight_place(plan: SeatPlan, instrument: Instrument) -> TightPlace | None:
-    """Where the tightest soft margin binds, read from the fingers, holes or keys its subject names."""
-    if not any(margin.severity is Severity.SOFT for margin in plan.margins):
-        return None
-    margin = plan.binding or tightest(plan.margins)
-    seats = [(seat.finger.value, (seat.x, seat.s)) for seat in plan.seats]
-    holes = [(hole.name, (hole.x, hole.outer_radius * hole.azimuth)) for hole in instrument.holes]
-    keys = [(touch.key, (touch.x, touch.s)) for touch in plan.touchpieces]
-    for named in (seats, holes, keys):
-        points = tuple(point for name, point in named if _names(margin.subject, name))
-        if points:
-            return TightPlace(margin, points[:2])
-    return TightPlace(margin, ())
-
-
-def _names(subject: str, name: str) -> bool:
-    return re.search(rf"(?<!\w){re.escape(name)}(?!\w)", subject) is not None
