@@ -130,7 +130,7 @@ def test_an_interrupted_study_says_how_to_go_on(
     out, err = process.communicate(timeout=60)
     if "cannot be started" in err:
         pytest.skip("no worker processes here")
-    assert process.returncode == 130
+    assert process.returncode == 130, err
     assert out == ""
     assert f"Stopped; all results are kept. Go on with: wrenpipe study resume {place}\n" in err
     assert "Traceback" not in err
