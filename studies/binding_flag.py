@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from wrenpipe.constraints.margins import Margin
 from wrenpipe.studies.binding_place import BindingPlace, Spot
 from wrenpipe.studies.label_places import Box, covered
-from wrenpipe.studies.margin_words import quantity, spare
+from wrenpipe.studies.margin_words import spare
 from wrenpipe.studies.marks import tight_ring, tight_way
 from wrenpipe.studies.shapes import PAPER, TIGHT, Ink, Outline, Point, Shape, Words, text_width
 from wrenpipe.studies.sheet_frame import SHEET_WIDTH, Frame
@@ -36,8 +36,7 @@ def binding_words(margin: Margin) -> tuple[str, ...]:
     """The lines of a flag: what binds, on what, by how much in millimetres and in standard deviations."""
     lines = [f"Binds: {margin.name}", margin.subject, spare(margin)]
     if margin.uncertainty > 0.0:
-        count = f"{abs(margin.sigmas):.1f}" if abs(margin.sigmas) >= 0.05 else quantity(margin.sigmas, "")
-        lines.append(f"{count} standard deviations")
+        lines.append(f"{abs(margin.sigmas):.1f} standard deviations")
     return tuple(lines)
 
 

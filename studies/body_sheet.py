@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from string import ascii_lowercase
+from textwrap import wrap
 
 from wrenpipe.constraints.hand import Hand
 from wrenpipe.constraints.seats import SeatPlan, Touchpiece
@@ -48,6 +49,8 @@ __all__ = ["body_sheet"]
 
 HEAD, LEAD, SIDE = 12.0, 3.9, 6.0
 LABEL_PT, SMALL_PT, TITLE_PT = 7.0, 6.0, 11.0
+LINE_LETTERS = 62
+"""Letters of one line of a note."""
 
 
 def body_sheet(
@@ -109,7 +112,7 @@ def _titles(instrument: Instrument, system: System, scale_name: str, note: str) 
     said = (
         f"{system.title}. Scale {scale_name}.",
         "The body unrolled, seen from outside, reed to the left.",
-        *([note] if note else []),
+        *wrap(note, LINE_LETTERS),
     )
     lines = (Words((0.0, 9.8 + LEAD * n), line, LABEL_PT) for n, line in enumerate(said))
     return (Words((0.0, 5.0), parse_size(instrument.size).words, TITLE_PT, bold=True), *lines)

@@ -193,22 +193,11 @@ def reach(
             from wrenpipe.studies.store import require_folder
 
             require_folder(out)
-        question = read_question(
-            Asked(
-                size,
-                glove,
-                hand,
-                system,
-                tuple(aids or ()),
-                tolerance,
-                mouthpiece,
-                barrel,
-                slide,
-                pitch_standard,
-                temperature,
-                player,
-            )
-        )
+        asked = Asked(
+            size, glove, hand, system, tuple(aids or ()), tolerance, mouthpiece, barrel, slide,
+            pitch_standard, temperature, player,
+        )  # fmt: skip
+        question = read_question(asked)
         from wrenpipe.studies.reaching import answer_question
 
         answered = answer_question(question, report)
@@ -221,7 +210,8 @@ def reach(
     if as_json:
         from wrenpipe.studies.reach_json import reach_values
 
-        _print_json(reach_values(answered))
+        written = {} if out is None else {"folder": str(out), "files": ["hands.svg"]}
+        _print_json({**reach_values(answered), **written})
         return
     from wrenpipe.studies.reach_tables import reach_report
     from wrenpipe.studies.tables import show
