@@ -4,9 +4,9 @@ Crowding of neighbours asks n . d >= need, with n the unit square to the slanted
 to the next. Three dual certificates with plain multipliers follow:
 
 * one pad: a pad narrower than the least hole and its land covers no hole there;
-* one pair: a span is a straight line. Tips no more than A apart round the body of radius R lie there at most
-  k chords apart, k = h/sin h with h = A/(2R), so n . d <= span sqrt(cos^2 + k^2 sin^2), which grows with the
-  slant; a need beyond that excludes seats;
+* one pair: a span is a straight line: n . d <= cos along + sin around with along^2 + chord^2 <= span^2. The
+  way round, at most A, is cut into slices, each taken with its shortest chord and its far end, so that no
+  place in it has more; a need beyond all of them excludes seats;
 * the chain: summed over one hand, n . D >= N for D from its first to its last tip. Only the sum of the
   steps round the body enters, at most A, so the way along the body is at least
   min over slants of (N - A sin)/cos = sqrt(N^2 - A^2) up to the slant where sin = A/N. Both hands and
@@ -19,12 +19,18 @@ import itertools
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
 from wrenpipe.constraints.finger_rows import CLUSTER, CURL, DIRECTIONS, LEFT, RIGHT, USUAL_BODY, FingerPolicy
 from wrenpipe.constraints.hand import Hand
 from wrenpipe.constraints.lanes import lane_room
 from wrenpipe.model.geometry import Finger
 
 __all__ = ["BodyBounds", "Certificate", "seats_impossible"]
+
+
+SLICES = 200
+"""Into which the way round the body is cut for one pair: grants some hundredths of a millimetre too much."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,13 +112,19 @@ def seats_impossible(
 
 
 def _apart(span: float, around: float, bounds: BodyBounds) -> float:
-    """Most room square to their fingers that two tips within a span can have, m; infinite once they may stand
-    behind each other's back."""
-    half = around / (2 * bounds.thinnest)
-    if half >= math.pi:
-        return math.inf
-    longer = half / math.sin(half) if half > 0.0 else 1.0
-    return span * math.hypot(math.cos(bounds.slant), longer * math.sin(bounds.slant))
+    """Most room square to their fingers that two tips within a span can have, m.
+
+    Up to a whole turn apart a chord is the longer the thicker the body, and shortest at the end of a slice.
+    """
+    if span <= 0.0:
+        return span
+    edges = np.linspace(0.0, around, SLICES + 1)
+    chords = 2 * bounds.thinnest * np.sin(np.minimum(edges / (2 * bounds.thinnest), math.pi))
+    nearest, farthest = np.minimum(chords[:-1], chords[1:]), edges[1:]
+    along = np.sqrt(np.maximum(span**2 - nearest**2, 0.0))
+    slant = np.minimum(bounds.slant, np.arctan2(farthest, along))
+    room = np.cos(slant) * along + np.sin(slant) * farthest
+    return float(np.max(room[nearest <= span]))
 
 
 def _along(room: float, bounds: BodyBounds) -> float:

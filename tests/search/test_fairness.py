@@ -4,17 +4,24 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
 import pytest
 
 from wrenpipe.constraints.design_space import KNOTS
+from wrenpipe.model.geometry import Finger
 from wrenpipe.search.fairness import FairnessWeights, fairness, local_cutoff
 
 CASES = [(system, size) for system in ("simple-9", "simple-full") for size in ("Bb3", "A4", "Eb5")]
 WEIGHTS = FairnessWeights()
+
+
+def only(**weights: float) -> FairnessWeights:
+    """These weights and no others."""
+    none = dict.fromkeys((field.name for field in fields(FairnessWeights)), 0.0)
+    return FairnessWeights(**{**none, **weights})
 
 
 def shaken(programme: Any, rng: np.random.Generator, room: float) -> np.ndarray:
@@ -86,7 +93,7 @@ def test_venting_counts_a_shortfall_only(programme: Any) -> None:
     space, v = case.mapping.space, case.guess.copy()
     ladder = [space.hole_diameter.start + space.hole_index(n) for n in ("thumb", "L1", "L2", "L3")]
     v[ladder] = 4e-3
-    alone = FairnessWeights(0, 0, 1.0, 0, 0, 0, 0, 0, 0)
+    alone = only(venting=1.0)
 
     def shortfall() -> float:
         return float(np.abs(fairness(case.mapping, v, case.guess, alone)[0]).max())
@@ -108,23 +115,58 @@ def test_venting_counts_a_shortfall_only(programme: Any) -> None:
         ("bore", lambda s: list(range(s.knots.start, s.knots.stop))),
         ("body", lambda s: [s.outer_radius]),
         ("rise", lambda s: list(range(s.rise.start, s.rise.stop))),
+        ("arch", lambda s: list(range(s.arch.start, s.arch.stop))),
         ("azimuth", lambda s: list(range(s.hole_azimuth.start, s.hole_azimuth.stop))),
         ("crossing", lambda s: list(range(s.crossing.start, s.crossing.stop))),
-        ("arch", lambda s: list(range(s.arch.start, s.arch.stop))),
         ("size", lambda s: list(range(s.hole_diameter.start, s.hole_diameter.stop))),
     ],
 )
 def test_each_weight_pulls_its_own_columns_back_to_the_guess(programme: Any, name: str, columns: Any) -> None:
     case = programme("A4", "simple-9", None)
     space = case.mapping.space
-    none = dict.fromkeys(
-        ("size", "cutoff", "venting", "bore", "body", "azimuth", "crossing", "seat", "rise", "arch", "hand"),
-        0.0,
-    )
     for column in columns(space):
         v = case.guess.copy()
         v[column] += 0.1 * space.scale()[column]
-        with_it, slopes = fairness(case.mapping, v, case.guess, FairnessWeights(**{**none, name: 1.0}))
+        with_it, slopes = fairness(case.mapping, v, case.guess, only(**{name: 1.0}))
         gradient = slopes.T @ with_it
         assert gradient[column] > 0
         assert np.count_nonzero(with_it) == 1
+
+
+@pytest.mark.parametrize(("system", "size"), CASES)
+def test_fingertips_are_pulled_to_the_middle_of_their_holes(programme: Any, system: str, size: str) -> None:
+    """A millimetre off along the body or round it costs a thousandth of the weight each."""
+    case = programme(size, system, None)
+    space = case.mapping.space
+    for place in space.system.places:
+        if place.finger is None:
+            continue
+        for column in space.tip(place.finger):
+            v = case.guess.copy()
+            v[column] += 1e-3
+            residuals, slopes = fairness(case.mapping, v, case.guess, only(seat=1.0))
+            assert float(np.linalg.norm(residuals)) == pytest.approx(1e-3, abs=1e-12)
+            assert slopes.T[column] @ residuals == pytest.approx(1e-3, abs=1e-12)
+
+
+def test_hands_are_pulled_behind_their_middle_fingers_and_the_rest_under_its_own(programme: Any) -> None:
+    """Nothing else places them when no row is near: nine centimetres back, from either side; the rest between
+    index and middle finger, at the back of the body however thick it is."""
+    case = programme("A4", "simple-9", None)
+    space, hand = case.mapping.space, only(hand=1.0)
+    rng = np.random.default_rng(0)
+    v = case.guess + 5 * rng.normal(size=space.size) * space.scale()
+    for middle, side in ((Finger.L2, 1.0), (Finger.R2, -1.0)):
+        (x, s), (hand_x, hand_s, _) = space.tip(middle), space.hand(middle)
+        v[hand_x], v[hand_s] = v[x], v[s] - side * 0.09
+    rest, around = space.tip(Finger.R_THUMB)
+    v[rest] = 0.5 * (v[space.tip(Finger.R1)[0]] + v[space.tip(Finger.R2)[0]])
+    v[around] = math.pi * v[space.outer_radius]
+    residuals, _ = fairness(case.mapping, v, case.guess, hand)
+    np.testing.assert_allclose(residuals, 0.0, atol=1e-15)
+    for column in (rest, around, *space.hand(Finger.L2)[:2], *space.hand(Finger.R2)[:2]):
+        w = v.copy()
+        w[column] += 2e-3
+        residuals, slopes = fairness(case.mapping, w, case.guess, hand)
+        assert float(np.linalg.norm(residuals)) == pytest.approx(2e-3, abs=1e-12)
+        assert slopes.T[column] @ residuals == pytest.approx(2e-3, abs=1e-12)

@@ -9,6 +9,8 @@ from typing import Any
 import pytest
 
 from wrenpipe.constraints.design_space import SEATED
+from wrenpipe.constraints.finger_rows import ARCHED_PAD
+from wrenpipe.constraints.hand_pose import knuckle_at
 from wrenpipe.constraints.lanes import RUNNING_CLEARANCE
 from wrenpipe.constraints.margins import Severity, tightest
 from wrenpipe.model.geometry import Finger
@@ -44,7 +46,7 @@ def test_every_finger_sits_where_the_vector_says(planned: Any) -> None:
     }
 
 
-def test_crossing_angles_are_those_of_their_hands_and_the_thumb_has_none(programme: Any) -> None:
+def test_crossing_angles_are_those_of_their_hands_and_thumbs_have_none(programme: Any) -> None:
     case = programme("A4", "simple-9", 8)
     v = case.guess.copy()
     v[case.mapping.space.crossing] = (0.1, -0.2)
@@ -53,6 +55,27 @@ def test_crossing_angles_are_those_of_their_hands_and_the_thumb_has_none(program
     assert angles[Finger.L_THUMB] == angles[Finger.R_THUMB] == 0.0
     assert {angles[f] for f in (Finger.L1, Finger.L2, Finger.L3, Finger.L4)} == {0.1}
     assert {angles[f] for f in (Finger.R1, Finger.R2, Finger.R3, Finger.R4)} == {-0.2}
+
+
+def test_arched_fingers_have_smaller_pads_and_every_finger_but_thumbs_its_knuckle(programme: Any) -> None:
+    case = programme("A4", "simple-9", 8)
+    space, v = case.mapping.space, case.guess.copy()
+    v[space.crossing] = (0.1, -0.2)
+    v[space.arch_of(Finger.L2)] = 0.4
+    plan = seat_plan(case, case.assess(v))
+    flat = seat_plan(case, case.assess(case.guess))
+    for seat, usual in zip(plan.seats, flat.seats, strict=True):
+        shrunk = 1 - ARCHED_PAD * 0.4 if seat.finger is Finger.L2 else 1.0
+        assert seat.arch == (0.4 if seat.finger is Finger.L2 else 0.0)
+        assert seat.half_width == pytest.approx(shrunk * usual.half_width)
+        assert seat.half_length == pytest.approx(shrunk * usual.half_length)
+        assert seat.breadth == usual.breadth
+        if seat.finger in (Finger.L_THUMB, Finger.R_THUMB):
+            assert seat.knuckle is None
+        else:
+            assert seat.knuckle == knuckle_at(space, v, case.hand, seat.finger)
+    rest = next(seat for seat in plan.seats if seat.finger is Finger.R_THUMB)
+    assert rest.hole is None
 
 
 def test_every_margin_is_there_and_the_finger_margin_is_the_tightest(planned: Any) -> None:

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from wrenpipe.constraints.design_space import SEATED
 from wrenpipe.model.pitch import LARGEST_SIZE, SMALLEST_SIZE, Size, midi, note_name, parse_size
 from wrenpipe.search import sizes
 from wrenpipe.search.reach import DEFAULT_TOLERANCE, Verdict, greatest_margin
@@ -85,6 +86,16 @@ def test_a_vector_carried_to_another_size_keeps_its_bounds_and_its_proportions(
     # Fingertips keep their places along the body in proportion.
     share = target.guess[space.foot] / source.guess[space.foot]
     np.testing.assert_allclose(moved[space.tip_x], source.guess[space.tip_x] * share, atol=1e-12)
+    # Hands keep theirs likewise, and their distance from the body: they do not shrink with it.
+    np.testing.assert_allclose(moved[space.hand_x], source.guess[space.hand_x] * share, atol=1e-12)
+    np.testing.assert_array_equal(moved[space.hand_s], source.guess[space.hand_s])
+    arched = source.guess.copy()
+    arched[space.arch], arched[space.crossing] = 0.0, (0.2, -0.1)
+    fingers = [space.arch_of(finger) for finger in SEATED if "thumb" not in str(finger)]
+    arched[fingers] = 0.5
+    kept = scaled(arched, source, target)
+    np.testing.assert_array_equal(kept[space.arch], arched[space.arch])
+    np.testing.assert_array_equal(kept[space.crossing], arched[space.crossing])
     rng = np.random.default_rng(0)
     v = source.guess + 3 * rng.normal(size=space.size) * space.scale()
     carried = scaled(v, source, target)

@@ -13,7 +13,7 @@ import pytest
 from wrenpipe.constraints.aids import OFFSET_HOLES, REAR_ARMS
 from wrenpipe.constraints.design_space import KNOTS
 from wrenpipe.constraints.hand import Hand
-from wrenpipe.constraints.measures import TIPS, Side, column
+from wrenpipe.constraints.measures import ONE_HAND, TIPS
 from wrenpipe.model.geometry import HoleKind
 from wrenpipe.model.intonation import NoteStatus
 from wrenpipe.search.sequential import FEASIBLE, Evaluation, Settings, Status, minimise
@@ -22,6 +22,13 @@ from wrenpipe.search.tuner import Goal
 
 MICROMETRE = 1e-6
 CASES = [(system, size) for system in ("simple-9", "simple-full") for size in ("Bb3", "A4", "Eb5")]
+
+
+def with_tips(hand: Hand, factor: float) -> Hand:
+    """The same hands with broader or slimmer fingertips."""
+    mean = hand.mean.copy().reshape(2, ONE_HAND)
+    mean[:, TIPS] *= factor
+    return hand.like(mean.ravel())
 
 
 def test_a_fully_keyed_e_flat_sopranino_plays_in_tune(free: Any, programme: Any) -> None:
@@ -152,20 +159,11 @@ def test_a_point_that_is_no_instrument_is_refused(programme: Any) -> None:
         case.assess(v)
 
 
-def broader(hand: Hand, factor: float) -> Hand:
-    """The same hands with every fingertip so many times as broad."""
-    mean = hand.mean.copy()
-    for side in Side:
-        mean[column(TIPS.start, side) : column(TIPS.stop, side)] *= factor
-    return hand.like(mean)
-
-
 @pytest.mark.parametrize("factor", [1.3, 1.6, 2.0])
 def test_where_a_certificate_fires_no_start_finds_seats(programme: Any, factor: float) -> None:
     """A hand far broader than any: the proof must agree with what tuning can do, on every start."""
     case = programme("C6", "simple-9", 13)
-    hand = case.hand
-    broad = replace(case, hand=broader(hand, factor))
+    broad = replace(case, hand=with_tips(case.hand, factor))
     certificate = broad.certificate()
     assert certificate is not None
     assert "mm" in certificate.words
@@ -211,14 +209,14 @@ def test_a_certificate_is_true_where_it_only_just_fires(
     """The narrowest hand that it excludes finds no seats even on holes that need not be in tune."""
     case = programme(size, "simple-9", 8, *aids)
 
-    def with_tips(factor: float) -> Any:
-        return replace(case, hand=broader(case.hand, factor))
+    def by(factor: float) -> Any:
+        return replace(case, hand=with_tips(case.hand, factor))
 
-    slim, broad = 0.5, 4.0
+    slim, broad = 0.5, 5.0
     while broad - slim > 1e-4:
         middle = 0.5 * (slim + broad)
-        slim, broad = (middle, broad) if with_tips(middle).certificate() is None else (slim, middle)
-    excluded = with_tips(broad)
+        slim, broad = (middle, broad) if by(middle).certificate() is None else (slim, middle)
+    excluded = by(broad)
     assert excluded.certificate() is not None
     assert min(seated_only(excluded, start) for start in starts(excluded)[:2]) > FEASIBLE
 

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
 from itertools import pairwise
 from typing import Any
 
 import numpy as np
 import pytest
 
+from wrenpipe.constraints.aids import RAISED_CHIMNEYS
 from wrenpipe.constraints.design_space import SEATED
 from wrenpipe.constraints.key_clearance import PAD_OVERLAP
 from wrenpipe.model.geometry import Finger, HoleKind
 from wrenpipe.model.parameters import pack
+from wrenpipe.search.unknowns import USUAL_HAND
 
 CASES = [(system, size) for system in ("simple-9", "simple-full") for size in ("Bb3", "A4", "Eb5")]
 IDS = [f"{system} {size}" for system, size in CASES]
@@ -57,11 +61,33 @@ def test_a_chimney_reaches_from_the_bore_to_the_outside(programme: Any, system: 
     space = case.mapping.space
     v = shaken(case, np.random.default_rng(3))
     instrument = case.mapping.instrument(v)
-    for hole in instrument.holes:
-        rise = v[space.rise.start + space.hole_index(hole.name)]
+    for hole, rise in zip(instrument.holes, v[space.rise], strict=True):
+        assert (rise > 0.0) == (hole.kind is HoleKind.SPEAKER)
         expected = v[space.outer_radius] - instrument.bore.radius(hole.x) + rise
         assert hole.chimney == pytest.approx(expected, abs=1e-12)
         assert hole.outer_radius == v[space.outer_radius]
+
+
+@pytest.mark.parametrize(("system", "size"), CASES, ids=IDS)
+def test_a_raised_chimney_is_as_much_longer_and_changes_nothing_else(
+    programme: Any, system: str, size: str
+) -> None:
+    """With that aid finger holes and the speaker may stand above the body, each by itself; pads may not."""
+    case = programme(size, system, None, RAISED_CHIMNEYS)
+    space = case.mapping.space
+    v = case.guess.copy()
+    before = case.mapping.instrument(v).holes
+    for n, place in enumerate(space.system.places):
+        column = space.rise.start + n
+        assert (case.upper[column] > case.lower[column]) == (place.kind is not HoleKind.PAD)
+        w = v.copy()
+        w[column] += 1e-3
+        after = case.mapping.instrument(w).holes
+        assert after[n].chimney == pytest.approx(before[n].chimney + 1e-3, abs=1e-15)
+        assert replace(after[n], chimney=before[n].chimney) == before[n]
+        assert [hole for m, hole in enumerate(after) if m != n] == [
+            hole for m, hole in enumerate(before) if m != n
+        ]
 
 
 @pytest.mark.parametrize(("system", "size"), CASES, ids=IDS)
@@ -111,6 +137,15 @@ def test_the_guess_is_an_instrument_with_its_fingers_on_it(programme: Any, syste
     (left, _), (right, _) = space.tip(Finger.L4), space.tip(Finger.R4)
     assert guess[left] > guess[space.tip(Finger.L3)[0]]
     assert guess[right] > guess[space.tip(Finger.R3)[0]]
+    # The rest between the fingers that the thumb opposes, at the back; hands behind their middle fingers.
+    rest, around = space.tip(Finger.R_THUMB)
+    assert guess[space.tip(Finger.R1)[0]] < guess[rest] < guess[space.tip(Finger.R2)[0]]
+    assert guess[around] == pytest.approx(math.pi * guess[space.outer_radius])
+    for middle, side in ((Finger.L2, 1.0), (Finger.R2, -1.0)):
+        (x, s), (hand_x, hand_s, slant) = space.tip(middle), space.hand(middle)
+        assert (guess[hand_x], guess[hand_s]) == (guess[x], pytest.approx(guess[s] - side * USUAL_HAND))
+        assert guess[slant] == 0.0
+    assert not guess[space.arch].any()
     outside = (guess < case.lower - 1e-12) | (guess > case.upper + 1e-12)
     assert not outside.any(), np.flatnonzero(outside)
 
