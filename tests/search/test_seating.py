@@ -85,7 +85,7 @@ def one_seal(layout: FixedLayout) -> FixedLayout:
 
 def test_a_single_limit_lets_play_whom_the_normal_curve_says(one_seal: FixedLayout) -> None:
     """Player by player: exactly those whose ring fingertip is broad enough."""
-    players = WOMEN.draw(20_000, 3)
+    players = WOMEN.draw(8_000, 3)
     found = playable(one_seal, hand_of(WOMEN), players)
     breadth = players[:, tip_column(Finger.L3)]
     spare = (breadth - ring_breadth().inv_cdf(1.0 - SEALED)) / ring_breadth().stdev
