@@ -112,7 +112,8 @@ def _between(one: Spot, two: Spot, turn: float) -> tuple[Spot, ...]:
     distance = math.hypot(two.x - one.x, s - one.s)
     if distance == 0.0:
         return (one,)
-    share = 0.5 + 0.5 * (one.radius - two.radius) / distance
+    # one thing within the other has no gap: its own middle then
+    share = min(max(0.5 + 0.5 * (one.radius - two.radius) / distance, 0.0), 1.0)
     gap = abs(distance - one.radius - two.radius)
     x, s = one.x + share * (two.x - one.x), one.s + share * (s - one.s)
     return (Spot(x, s, gap / 2.0, one.beside),)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 from wrenpipe.constraints.finger_rows import ARCHED_PAD
@@ -16,7 +16,7 @@ from wrenpipe.constraints.hand import Hand
 from wrenpipe.constraints.seats import Seat, SeatPlan
 from wrenpipe.model.geometry import Finger
 from wrenpipe.studies.finger_shape import BUMP, Cut, FingerShape, finger_shape, joint_breadth, left_out
-from wrenpipe.studies.label_places import LINE_HEIGHT, Box, clearest, words_box
+from wrenpipe.studies.label_places import LINE_HEIGHT, Box, clearest, spread, words_box
 from wrenpipe.studies.marks import crease, finger, fingertip, flat_pad, hand_hue, knuckles, thumb_rest
 from wrenpipe.studies.shapes import Point, Shape, Words
 from wrenpipe.studies.sheet_frame import MM, RULER, Frame
@@ -132,7 +132,7 @@ class DrawnHands:
 
     def names(self, taken: Sequence[Box]) -> tuple[Words, ...]:
         """Names of whole fingers by their knuckles; thumbs' where they cover least of what is taken."""
-        words = [self._finger_name(drawn) for drawn in self.fingers if drawn.whole]
+        words = [*self.finger_names(True), *self.finger_names(False)]
         thumbs = [drawn for drawn in self.fingers if is_thumb(drawn.seat.finger)]
         taken = [*taken, *self.boxes()]
         taken += (b for drawn in thumbs for b in _slices(self.outlines(drawn)))
@@ -144,8 +144,15 @@ class DrawnHands:
             taken.append(words_box(words[-1]))
         return tuple(words)
 
+    def finger_names(self, left: bool) -> tuple[Words, ...]:
+        """Names of the fingers: between break and knuckle of a broken one, past the knuckle of a whole one."""
+        names = [self._finger_name(drawn) for drawn in self.whole(left)]
+        boxes = [words_box(name) for name in names]
+        gap = max((right - start + 0.4 for start, _, right, _ in boxes), default=0.0)
+        xs = spread([name.at[0] for name in names], gap)
+        return tuple(replace(name, at=(x, name.at[1])) for name, x in zip(names, xs, strict=True))
+
     def _finger_name(self, drawn: DrawnFinger) -> Words:
-        """Between break and knuckle of a broken finger, past the knuckle of a whole one."""
         shape, cut, seat = drawn.shape, drawn.cut, drawn.seat
         text = seat.finger.value.split(" ", 1)[1] + ("\narched" if seat.arch > ARCHED else "")
         paper, lines = self.frame.paper, len(text.split("\n"))
@@ -180,8 +187,8 @@ class DrawnHands:
         for drawn in self.fingers:
             if drawn.whole:
                 yield from _slices(self.outlines(drawn))
-                yield words_box(self._finger_name(drawn))
-        yield from map(words_box, self.hand_names())
+        names = (*self.finger_names(True), *self.finger_names(False), *self.hand_names())
+        yield from map(words_box, names)
 
     def reach(self, left: bool) -> tuple[float, float, float]:
         """Least and greatest x beside the body of a hand, and its greatest distance from the front line."""
@@ -190,7 +197,7 @@ class DrawnHands:
             return math.inf, -math.inf, 0.0
         boxes = [b for drawn in hand for b in _slices(self.outlines(drawn))]
         beside = [b for b in boxes if abs(0.5 * (b[1] + b[3]) - frame.middle) > frame.half] or boxes
-        names = [words_box(self._finger_name(drawn)) for drawn in hand]
+        names = [words_box(name) for name in self.finger_names(left)]
         farthest = max(abs(y - frame.middle) for b in (*boxes, *names) for y in (b[1], b[3]))
         return min(b[0] for b in beside), max(b[2] for b in beside), farthest
 

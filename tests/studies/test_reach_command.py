@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
+from xml.etree import ElementTree
 
 import pytest
 
@@ -132,11 +133,12 @@ def test_the_table_says_the_verdict_the_margin_and_what_would_help(
 
 
 def test_a_size_out_of_every_hand_s_reach_is_an_answer_not_a_failure(
-    run: Run, quick: None, monkeypatch: pytest.MonkeyPatch
+    run: Run, quick: None, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     one_size(monkeypatch)
     monkeypatch.setattr(reaching, "cheapest_aids", lambda *_: AidSearch(None, (), 0))
-    answer = run("reach", "Eb5", "--glove", 11, "--json")
+    folder = tmp_path / "miss"
+    answer = run("reach", "Eb5", "--glove", 11, "--json", "--out", folder)
     assert answer.status == 0
     values = json.loads(answer.out)
     assert values["verdict"] == "not reachable"
@@ -145,6 +147,51 @@ def test_a_size_out_of_every_hand_s_reach_is_an_answer_not_a_failure(
     assert values["finger_margin_mm"] < 0
     if values["certificate"] is not None:
         assert "mm" in values["certificate"]
+    said = words_of(folder / "hands.svg")
+    assert "Not reachable: this comes nearest." in said
+    assert f"Binds: {values['binding']['name']}" in said
+    assert values["binding"]["subject"] in said
+    assert f"{-values['binding']['margin']:.2f} mm short" in said
+
+
+def test_both_hands_are_drawn_into_the_folder_asked_for_and_nothing_else(
+    run: Run, quick: None, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """Into a folder that is there already; the answer says where the picture is."""
+    one_size(monkeypatch)
+    (tmp_path / "notes.txt").write_text("mine")
+    answer = run("reach", "Bb3", "--glove", 9, "--json", "--out", tmp_path)
+    assert answer.status == 0
+    values = json.loads(answer.out)
+    assert (values["folder"], values["files"]) == (str(tmp_path), ["hands.svg"])
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["hands.svg", "notes.txt"]
+    said = words_of(tmp_path / "hands.svg")
+    assert "Bb soprano (C sounds Bb3)" in said
+    assert "For glove size 9" in said
+    assert "Reachable." in said
+    for name in ("left hand", "right hand", "index", "middle", "ring", "little", "thumb rest"):
+        assert name in said
+    assert values["binding"]["subject"] in said
+    told = run("reach", "Bb3", "--glove", 9, "--out", tmp_path)
+    assert str(tmp_path / "hands.svg") in "".join(told.out.split("\n"))
+
+
+@pytest.mark.parametrize("place", ["file", "file/below", "file/below/deeper"])
+def test_a_folder_for_the_picture_below_a_file_is_refused_before_any_work(
+    run: Run, tmp_path: Path, place: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(reaching, "answer_question", lambda *_: pytest.fail("the search has begun"))
+    (tmp_path / "file").write_text("mine")
+    answer = run("reach", "A4", "--glove", 7, "--out", tmp_path / place)
+    assert (answer.status, answer.out) == (2, "")
+    assert len(answer.err.splitlines()) == 1
+    assert "cannot be written" in answer.err
+    assert [path.name for path in tmp_path.rglob("*")] == ["file"]
+
+
+def words_of(picture: Path) -> str:
+    nodes = ElementTree.parse(picture).iter("{http://www.w3.org/2000/svg}text")
+    return " ".join("".join(node.itertext()) for node in nodes)
 
 
 def test_the_likelihood_is_told_as_a_number_and_in_words(whole: dict[str, Any]) -> None:

@@ -1,11 +1,15 @@
-"""An A piccolo made by hand, with a seated hand that does not quite fit, and its report."""
+"""An A piccolo made by hand, hands that do not quite fit, and its report; real instruments with hands."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import cache
 
 import pytest
 
+from wrenpipe.constraints.hand import Hand
 from wrenpipe.constraints.margins import Margin, Severity
 from wrenpipe.constraints.seats import Seat, SeatPlan, Touchpiece
 from wrenpipe.model.air import dry_air
@@ -28,7 +32,12 @@ from wrenpipe.model.geometry import (
 )
 from wrenpipe.model.intonation import Intonation, NoteStatus, judge
 from wrenpipe.model.pitch import frequency, midi, note_name, parse_size
+from wrenpipe.search.seat_plan import seat_plan
+from wrenpipe.search.starts import starts
+from wrenpipe.search.tuner import Goal
+from wrenpipe.studies.binding_place import Spot, binding_place
 from wrenpipe.studies.drill_table import JointOrigin
+from wrenpipe.studies.question import Asked, read_question
 from wrenpipe.studies.report import BarrelFigures, ReportInput
 
 SIZE = parse_size("A4")
@@ -163,15 +172,22 @@ def make_plan() -> SeatPlan:
     def seat(
         finger: Finger, x: float, s: float, crossing: float, hole: str | None, scale: float = 1.0
     ) -> Seat:
+        turn, thumb = math.radians(crossing), finger in (Finger.L_THUMB, Finger.R_THUMB)
+        side = 1.0 if finger.value.startswith("left") else -1.0
+        arch = 0.5 if finger is Finger.R2 else 0.1
+        pad = scale * (1.0 - 0.25 * arch)
+        knuckle = (x - 78.0 * math.sin(turn)) / 1e3, (s - side * 78.0 * math.cos(turn)) / 1e3
         return Seat(
             finger,
             x / 1e3,
             s / 1e3,
-            math.radians(crossing),
-            4.6e-3 * scale,
-            6.2e-3 * scale,
+            turn,
+            4.6e-3 * pad,
+            6.2e-3 * pad,
             13.6e-3 * scale,
             hole,
+            arch,
+            None if thumb else knuckle,
         )
 
     seats = (
@@ -278,3 +294,43 @@ def report() -> ReportInput:
         joint_origins=(JointOrigin("upper joint", 0.0735), JointOrigin("lower joint", 0.1735)),
         undersize=0.0002,
     )
+
+
+@dataclass(frozen=True)
+class Laid:
+    """A real instrument with a hand on it."""
+
+    instrument: Instrument
+    system: System
+    plan: SeatPlan
+    hand: Hand
+    rows: tuple[Margin, ...]
+
+    def seat(self, name: str) -> Seat:
+        return next(seat for seat in self.plan.seats if seat.finger.value == name)
+
+    def place(self, row: Margin) -> tuple[Spot, ...]:
+        found = binding_place(replace(self.plan, binding=row), self.instrument, self.hand)
+        assert found is not None
+        assert found.margin is row
+        return found.spots
+
+
+@cache
+def _laid(size: str, glove: str, system: str, *aids: str) -> Laid:
+    asked = Asked(size, glove, None, system, aids, None, None, None, None, None, None, None)
+    programme = read_question(asked).programme()
+    tuned = programme.run(starts(programme)[0], Goal())
+    plan = seat_plan(programme, tuned)
+    assert plan is not None
+    assert tuned.finger_rows is not None
+    assert programme.hand is not None
+    instrument = programme.mapping.instrument(tuned.outcome.v)
+    rows = tuple({(row.name, row.subject): row for row in tuned.finger_rows.reports()}.values())
+    return Laid(instrument, programme.mapping.space.system, plan, programme.hand, rows)
+
+
+@pytest.fixture(scope="session")
+def laid() -> Callable[..., Laid]:
+    """A size with a glove on it, tuned once from the usual start: (size, glove, system, *aids)."""
+    return _laid
