@@ -145,7 +145,7 @@ class DrawnHands:
         return tuple(words)
 
     def finger_names(self, left: bool) -> tuple[Words, ...]:
-        """Names of the fingers: between break and knuckle of a broken one, past the knuckle of a whole one."""
+        """Names of the fingers, between the break and the knuckle or past the knuckle of an unbroken one."""
         names = [self._finger_name(drawn) for drawn in self.whole(left)]
         boxes = [words_box(name) for name in names]
         gap = max((right - start + 0.4 for start, _, right, _ in boxes), default=0.0)

@@ -16,6 +16,7 @@ from wrenpipe.constraints.seats import SeatPlan
 from wrenpipe.model.geometry import Finger, Instrument, System
 from wrenpipe.studies.body_sheet import body_sheet
 from wrenpipe.studies.drawings import body_drawing
+from wrenpipe.studies.edge_labels import EdgeLabel, labels_at
 from wrenpipe.studies.finger_shape import Cut, finger_shape, joint_breadth, left_out
 from wrenpipe.studies.label_places import words_box
 from wrenpipe.studies.seat_picture import HAND_ROOM, draw_hands
@@ -251,13 +252,27 @@ def test_hands_come_from_their_own_sides_and_part_by_line_and_hatch(real: Laid) 
     sheet = sheet_of(real)
     end = legend_top(sheet)
     window = next(layer.window for layer in sheet.layers if layer.window)
-    skins = [s for s in shapes_of(sheet) if isinstance(s, Outline) and s.ink.fill in (LEFT_SKIN, RIGHT_SKIN)]
-    for skin in skins:
-        assert (skin.ink.dash == ()) == (skin.ink.fill == LEFT_SKIN)
+    middle = window[1] + window[3] / 2.0
+    whole = [s for layer in sheet.layers if layer.window is None for s in layer.shapes]
+    skins = [s for s in whole if isinstance(s, Outline) and s.ink.fill in (LEFT_SKIN, RIGHT_SKIN)]
     for fill, beyond in ((LEFT_SKIN, -1.0), (RIGHT_SKIN, 1.0)):
-        ys = [y for s in skins if s.ink.fill == fill for _, y in s.points if y < end]
-        middle = window[1] + window[3] / 2.0
-        assert max((y - middle) * beyond for y in ys) > window[3] / 2.0  # its knuckles, off the body
+        hand = [s for s in skins if s.ink.fill == fill and s.points[0][1] < end]
+        assert len(hand) in (4, 8)  # whole, or in two parts
+        assert {s.ink.dash == () for s in hand} == {fill == LEFT_SKIN}
+        away = [(y - middle) * beyond for s in hand for _, y in s.points]
+        # the knuckles are off the body on the hand's own side, the tips on it
+        assert max(away) > window[3] / 2.0
+        assert min(away) > -window[3] / 2.0
+
+
+def test_a_label_by_the_side_of_the_sheet_stays_on_it() -> None:
+    """Below, labels come from the left of their masts; above, they go off to the right."""
+    label = EdgeLabel("a hole with a long name  4.0", (3.0, 0.0))
+    below = labels_at((label,), up=False, edge=0.0, first=-math.inf, last=math.inf, width=100.0)
+    assert below.masts[0] - label.width * math.cos(math.radians(50.0)) >= 0.0
+    label = replace(label, anchor=(98.0, 0.0))
+    above = labels_at((label,), up=True, edge=0.0, first=-math.inf, last=math.inf, width=100.0)
+    assert above.masts[0] + label.width * math.cos(math.radians(50.0)) <= 100.0
 
 
 def test_the_ring_stands_at_the_place_and_the_flag_names_it(real: Laid) -> None:
