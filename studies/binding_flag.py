@@ -114,13 +114,16 @@ def _way(at: Box, rings: Sequence[tuple[Point, float]]) -> tuple[Point, Point]:
 
 
 def _passes(start: Point, end: Point, one: Box) -> bool:
-    """Whether a straight way passes through a box, to within the box's own size."""
-    middle = 0.5 * (one[0] + one[2]), 0.5 * (one[1] + one[3])
-    dx, dy = end[0] - start[0], end[1] - start[1]
-    square = dx * dx + dy * dy
-    share = ((middle[0] - start[0]) * dx + (middle[1] - start[1]) * dy) / square if square else 0.0
-    share = min(max(share, 0.0), 1.0)
-    return math.dist(middle, (start[0] + share * dx, start[1] + share * dy)) < 0.6 * (one[3] - one[1])
+    """Whether a straight way passes through a box."""
+    enters, leaves = 0.0, 1.0
+    for at, to, low, high in ((start[0], end[0], one[0], one[2]), (start[1], end[1], one[1], one[3])):
+        if at == to:
+            if not low < at < high:
+                return False
+            continue
+        shares = sorted(((low - at) / (to - at), (high - at) / (to - at)))
+        enters, leaves = max(enters, shares[0]), min(leaves, shares[1])
+    return enters < leaves
 
 
 def _flag(at: Box, lines: Sequence[str]) -> Iterator[Shape]:

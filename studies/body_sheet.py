@@ -89,7 +89,13 @@ def body_sheet(
         title_boxes = [words_box(words.moved((left, 0.0))) for words in title]
         labels = [*title_boxes, *above.boxes(frame.top), *below.boxes(frame.bottom + RULER)]
         bands = (2.0, frame.top - 1.0), (frame.bottom + RULER + 1.0, ends)
-        flag = binding_flag(frame, place, (*hands.boxes(), *labels), (*labels, *_small(frame, plan)), bands)
+        flag = binding_flag(
+            frame,
+            place,
+            (*hands.boxes(), *labels),
+            (*labels, *_small(frame, plan), *map(words_box, names)),
+            bands,
+        )
     marks, end = legend(SIDE, SHEET_WIDTH - 3.0, ends + 4.5, _shown(plan, hands, place is not None, joints))
     layers = (
         Layer(tuple(_ground(frame))),
