@@ -18,7 +18,7 @@ from wrenpipe.model.geometry import Finger
 from wrenpipe.studies.finger_shape import BUMP, Cut, FingerShape, finger_shape, joint_breadth, left_out
 from wrenpipe.studies.label_places import LINE_HEIGHT, Box, clearest, spread, words_box
 from wrenpipe.studies.marks import crease, finger, fingertip, flat_pad, hand_hue, knuckles, thumb_rest
-from wrenpipe.studies.shapes import Point, Shape, Words
+from wrenpipe.studies.shapes import Point, Shape, Words, text_width
 from wrenpipe.studies.sheet_frame import MM, RULER, Frame
 from wrenpipe.studies.unrolled import is_left, is_thumb, outer_radius, pointing
 
@@ -100,15 +100,17 @@ class DrawnHands:
             if not (hand := self.whole(left)):
                 continue
             end = hand[0] if left else hand[-1]
-            words = f"{'left' if left else 'right'} hand"
+            text = f"{'left' if left else 'right'} hand"
             if end.cut is not None:
-                words += f"\n{(end.cut.length + end.cut.gap) * MM:.0f} mm of its\nfingers left out"
-            knuckle = self.frame.at(*end.shape.knuckle(end.cut))
+                text += f"\n{(end.cut.length + end.cut.gap) * MM:.0f} mm\nleft out"
+            x, y = self.frame.at(*end.shape.knuckle(end.cut))
             half = self.frame.long(end.shape.half_joint) + 3.5
-            x = knuckle[0] - half if left else knuckle[0] + half
+            beside = [words_box(name) for name in self.finger_names(left)]
+            width = max(text_width(line, HAND_PT, True) for line in text.split("\n"))
+            x = max(x - half, width + 1.5) if left else max(x + half, beside[-1][2] + 2.0)
+            at = self._off_rulers((x, y), len(text.split("\n")))
             align = "right" if left else "left"
-            at = self._off_rulers((x, knuckle[1]), len(words.split("\n")))
-            names.append(Words(at, words, HAND_PT, hand_hue(left), bold=True, align=align))
+            names.append(Words(at, text, HAND_PT, hand_hue(left), bold=True, align=align))
         return tuple(names)
 
     def pads(self, *, thumbs: bool) -> tuple[Shape, ...]:

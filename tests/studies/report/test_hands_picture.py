@@ -237,7 +237,7 @@ def test_hands_too_far_off_are_broken_until_they_fit(plan: SeatPlan) -> None:
 
 def test_a_broken_hand_says_how_much_is_left_out(real: Laid) -> None:
     said = [
-        re.search(r"(\d+) mm of its\nfingers left out", shape.text)
+        re.search(r"hand\n(\d+) mm\nleft out", shape.text)
         for shape in shapes_of(sheet_of(real))
         if isinstance(shape, Words) and "hand" in shape.text
     ]
