@@ -173,7 +173,7 @@ def files_for_bench(bench: Bench) -> dict[str, bytes]:
         "report.html": report_html(_report_input(bench, plan)),
     }
     files = {name: text.encode() for name, text in texts.items()}
-    files["body.svg"] = body_drawing(instrument, system, plan)
+    files["body.svg"] = body_drawing(instrument, system, plan, hand=bench.programme.hand)
     files["intonation.svg"] = intonation_drawing(intonation, title=bench.design.size.words)
     return {name: files[name] for name in FILES}
 

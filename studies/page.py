@@ -33,7 +33,7 @@ POLICY = "default-src 'none'; style-src 'unsafe-inline'"
 STYLE = """
 @page { size: A4 portrait; margin: 14mm 15mm 16mm; }
 @page wide { size: A4 landscape; margin: 11mm 12mm; }
-:root { --ink: #23262d; --soft: #5d616b; --rule: #c9c2b2; --tint: #f6f2e8; --accent: #97184a; }
+:root { --ink: #23262d; --soft: #5d616b; --rule: #c9c2b2; --tint: #f6f2e8; --accent: #7c1f12; }
 * { box-sizing: border-box; }
 html { font: 10.5pt/1.45 Charter, "Iowan Old Style", Georgia, "DejaVu Serif", serif; color: var(--ink); }
 body { margin: 0 auto; padding: 10mm 12mm 20mm; max-width: 297mm; }

@@ -107,9 +107,8 @@ def limits_section(margins: tuple[Margin, ...]) -> str:
         "what would relieve it",
     )
     numbers = ("value", "allowed", "margin", "std. dev.")
-    rows_html = table(
-        columns, [("", rows)], numbers=numbers, sentences=("on", "what would relieve it"), short=short
-    )
+    words = ("limit", "on", "what would relieve it")
+    rows_html = table(columns, [("", rows)], numbers=numbers, sentences=words, short=short)
     return section("Limits, the tightest first", paragraph(said, "note"), rows_html)
 
 
