@@ -13,17 +13,17 @@ from numpy.typing import NDArray
 
 from wrenpipe.constraints.aids import lanes_with, system_with_aids
 from wrenpipe.constraints.design_space import SEATED, DesignSpace, design_space
-from wrenpipe.constraints.families import rows_of
+from wrenpipe.constraints.families import Stack, rows_of
 from wrenpipe.constraints.finger_rows import BodyEnds, FingerPolicy, finger_rows, side_sign
 from wrenpipe.constraints.hand import Hand, hand_from_glove
 from wrenpipe.constraints.hand_pose import pose_rows
-from wrenpipe.constraints.key_clearance import pad_beside_finger, pad_beside_pad_rows
+from wrenpipe.constraints.key_clearance import pad_beside_finger, pad_beside_pad, pad_beside_pad_rows
 from wrenpipe.constraints.measures import JOINTS, LENGTH, ONE_HAND, SPANS, TIPS
 from wrenpipe.constraints.row_table import RowTable, TableRow, table_of
 from wrenpipe.constraints.rows import Row
 from wrenpipe.constraints.seat_table import seat_table
 from wrenpipe.constraints.surveys import adult_population
-from wrenpipe.constraints.walls import WallLimits, wall_rows
+from wrenpipe.constraints.walls import WallLimits, wall_families, wall_rows
 from wrenpipe.model.geometry import Finger, HoleKind
 from wrenpipe.model.system import load_system
 
@@ -103,8 +103,16 @@ class Bench:
     def walls(self, v: Real) -> tuple[Row, ...]:
         return tuple(wall_rows(self.space, v, WallLimits(), self.top, FLARE_SHARE))
 
+    def wall_margins(self, v: Real) -> Real:
+        """The margins of `walls` without their words."""
+        return _walls(self).at(v).margin
+
     def pads(self, v: Real, hand: Hand) -> tuple[Row, ...]:
         return (*pad_beside_pad_rows(self.space, v), *rows_of((_pads(self, hand),), v))
+
+    def pad_margins(self, v: Real, hand: Hand) -> Real:
+        """The margins of `pads` without their words."""
+        return _all_pads(self, hand).at(v).margin
 
     def all_rows(self, v: Real, hand: Hand) -> tuple[Row, ...]:
         return (*self.fingers(v, hand), *self.walls(v), *self.pads(v, hand))
@@ -134,6 +142,16 @@ def _whole(bench: Bench, hand: Hand, lanes: Lanes) -> RowTable:
 @lru_cache(maxsize=32)
 def _fingers(bench: Bench, hand: Hand, lanes: Lanes) -> RowTable:
     return table_of(bench.table_rows(lanes), hand)
+
+
+@lru_cache(maxsize=32)
+def _walls(bench: Bench) -> Stack:
+    return Stack.of(wall_families(bench.space, WallLimits(), bench.top, FLARE_SHARE))
+
+
+@lru_cache(maxsize=32)
+def _all_pads(bench: Bench, hand: Hand) -> Stack:
+    return Stack.of((pad_beside_pad(bench.space), _pads(bench, hand)))
 
 
 @lru_cache(maxsize=32)

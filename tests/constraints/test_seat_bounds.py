@@ -481,7 +481,7 @@ def test_where_the_certificate_stands_the_search_finds_no_seats(
     found = case.certificate()
     assert found is not None
     # The chain's excess is shared by at most seven rows: five pairs and two seals.
-    assert from_many(case, 6) > 1e3 * (found.needed - found.available) / 7
+    assert from_many(case, 4) > 1e3 * (found.needed - found.available) / 7
 
 
 @pytest.mark.parametrize(
@@ -516,10 +516,11 @@ def test_a_span_that_only_just_excludes_a_pair_leaves_no_seats(
     found = excluded.certificate()
     assert found is not None
     assert found.subject == f"{pair[0]} and {pair[1]}"
-    assert from_many(excluded, 6) > FEASIBLE
+    assert from_many(excluded, 4) > FEASIBLE
     thinnest = 1 + CURL * (2 * float(plain.lower[plain.mapping.space.outer_radius]) - USUAL_BODY)
     in_line = (need(plain.hand, plain.lanes, *pair) + CLUSTER.get(pair[1], 0.0)) / thinnest
-    assert from_many(with_this(1.1 * in_line), 6) <= FEASIBLE
+    begun = shaken(plain, 1)
+    assert min(seats(with_this(1.1 * in_line), v).violation for v in (starts(plain)[0], begun)) <= FEASIBLE
 
 
 @pytest.mark.parametrize(
