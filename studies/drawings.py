@@ -13,7 +13,7 @@ from typing import Any
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_pdf import FigureCanvasPdf
+from matplotlib.backends.backend_pdf import FigureCanvasPdf, PdfPages
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
@@ -38,8 +38,8 @@ __all__ = [
     "intonation_drawing",
     "map_drawing",
     "response_drawing",
-    "sheet_pdf",
     "sheet_svg",
+    "sheets_pdf",
 ]
 
 MM_PER_INCH, POINTS_PER_INCH = 25.4, 72.0
@@ -50,6 +50,8 @@ SETTINGS: Any = {
     "hatch.linewidth": 0.35,
     "text.parse_math": False,
     "pdf.fonttype": 42,
+    # a line ends where it ends: check lines are measured
+    "lines.solid_capstyle": "butt",
 }
 
 
@@ -98,33 +100,39 @@ def front_drawing(spots: Sequence[Spot], across: Aim, up: Aim) -> bytes:
 
 def sheet_svg(sheet: Sheet, salt: str) -> bytes:
     """Any sheet as SVG bytes; salt: what its identifiers are made of."""
-    return _painted(sheet, FigureCanvasSVG, "svg", ("Date", "Creator", "Format", "Type"), salt)
-
-
-def sheet_pdf(sheet: Sheet) -> bytes:
-    """Any sheet as PDF bytes of one page, for printing."""
-    return _painted(sheet, FigureCanvasPdf, "pdf", ("CreationDate", "Creator", "Producer"), "")
-
-
-def _painted(sheet: Sheet, canvas: Any, kind: str, unsaid: tuple[str, ...], salt: str) -> bytes:
     buffer = io.BytesIO()
+    # No date, maker or address in the file, so that the same values give the same bytes.
+    unsaid: Any = dict.fromkeys(("Date", "Creator", "Format", "Type"))
     with mpl.rc_context(SETTINGS | {"svg.hashsalt": salt}):
-        figure = Figure(figsize=(sheet.width / MM_PER_INCH, sheet.height / MM_PER_INCH))
-        canvas(figure)
-        axes = figure.add_axes((0.0, 0.0, 1.0, 1.0), xlim=(0.0, sheet.width), ylim=(sheet.height, 0.0))
-        axes.set_axis_off()
-        order = 0
-        for layer in sheet.layers:
-            window = None
-            if layer.window is not None:
-                left, top, width, height = layer.window
-                window = Rectangle((left, top), width, height, transform=axes.transData)
-            for shape in layer.shapes:
-                order += 1
-                _paint(axes, shape, order, window)
-        # No date, maker or address in the file, so that the same values give the same bytes.
-        figure.savefig(buffer, format=kind, metadata=dict.fromkeys(unsaid))
+        _figure(sheet, FigureCanvasSVG).savefig(buffer, format="svg", metadata=unsaid)
     return buffer.getvalue()
+
+
+def sheets_pdf(sheets: Sequence[Sheet]) -> bytes:
+    """Any sheets as PDF bytes, a page each, for printing."""
+    buffer = io.BytesIO()
+    unsaid: Any = dict.fromkeys(("CreationDate", "ModDate", "Creator", "Producer"))
+    with mpl.rc_context(SETTINGS), PdfPages(buffer, metadata=unsaid) as pages:
+        for sheet in sheets:
+            pages.savefig(_figure(sheet, FigureCanvasPdf))
+    return buffer.getvalue()
+
+
+def _figure(sheet: Sheet, canvas: Any) -> Figure:
+    figure = Figure(figsize=(sheet.width / MM_PER_INCH, sheet.height / MM_PER_INCH))
+    canvas(figure)
+    axes = figure.add_axes((0.0, 0.0, 1.0, 1.0), xlim=(0.0, sheet.width), ylim=(sheet.height, 0.0))
+    axes.set_axis_off()
+    order = 0
+    for layer in sheet.layers:
+        window = None
+        if layer.window is not None:
+            left, top, width, height = layer.window
+            window = Rectangle((left, top), width, height, transform=axes.transData)
+        for shape in layer.shapes:
+            order += 1
+            _paint(axes, shape, order, window)
+    return figure
 
 
 def _paint(axes: Axes, shape: Shape, order: int, window: Rectangle | None) -> None:

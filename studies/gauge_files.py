@@ -23,7 +23,7 @@ def gauge_files(
 ) -> dict[str, bytes]:
     """Every file by its name, raising RequestError. height: that a printer builds, mm, as it was typed."""
     most = USUAL_BUILD_HEIGHT if height is None else BUILD_HEIGHT.read("--height", height)
-    from wrenpipe.studies.gauge_pages import pdf_pages, svg_page
+    from wrenpipe.studies.drawings import sheet_svg, sheets_pdf
     from wrenpipe.studies.gauge_print import printed_stick, stl_bytes, three_mf_bytes
     from wrenpipe.studies.gauge_sheet import gauge_pages
 
@@ -32,8 +32,8 @@ def gauge_files(
         report(f"drawing {gauge.size.name}")
         name, pages = f"gauge-{gauge.name}", gauge_pages(gauge)
         for n, page in enumerate(pages, start=1):
-            files[f"{name}.svg" if n == 1 else f"{name}-page-{n}.svg"] = svg_page(page)
-        files[f"{name}.pdf"] = pdf_pages(pages)
+            files[f"{name}.svg" if n == 1 else f"{name}-page-{n}.svg"] = sheet_svg(page, "gauge")
+        files[f"{name}.pdf"] = sheets_pdf(pages)
         report(f"shaping the stick of {gauge.size.name}")
         meshes = printed_stick(gauge, most / 1e3)
         files[f"{name}.stl"] = stl_bytes(meshes)

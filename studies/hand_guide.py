@@ -162,11 +162,11 @@ def guide_files(like: str | None, folder: Path) -> dict[str, bytes]:
 
 @lru_cache(maxsize=1)
 def _sheets() -> dict[str, bytes]:
-    from wrenpipe.studies.drawings import sheet_pdf, sheet_svg
+    from wrenpipe.studies.drawings import sheet_svg, sheets_pdf
     from wrenpipe.studies.hand_sheet import hand_sheet
 
     sheet = hand_sheet()
-    return {f"{SHEET}.svg": sheet_svg(sheet, "hand"), f"{SHEET}.pdf": sheet_pdf(sheet)}
+    return {f"{SHEET}.svg": sheet_svg(sheet, "hand"), f"{SHEET}.pdf": sheets_pdf([sheet])}
 
 
 def write_hand_files(folder: Path, files: Mapping[str, bytes]) -> None:

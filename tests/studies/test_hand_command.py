@@ -19,7 +19,7 @@ from wrenpipe.constraints.hand import GIVEN_MEASURES, hand_from_glove
 from wrenpipe.constraints.measures import CIRCUMFERENCE, LENGTH, MEASURES, Digit
 from wrenpipe.constraints.proportions import proportions
 from wrenpipe.constraints.surveys import adult_population
-from wrenpipe.studies.drawings import sheet_pdf, sheet_svg
+from wrenpipe.studies.drawings import sheet_svg, sheets_pdf
 from wrenpipe.studies.hand_asked import one_hand
 from wrenpipe.studies.hand_commands import hand as hand_group
 from wrenpipe.studies.hand_guide import guide_files
@@ -377,7 +377,7 @@ def test_no_two_letters_of_the_sheet_touch() -> None:
 def test_a_sheet_is_the_same_bytes_each_time(tmp_path: Path) -> None:
     written = guide_files(None, tmp_path)
     assert written["measure-your-hand.svg"] == sheet_svg(hand_sheet(), "hand")
-    assert written["measure-your-hand.pdf"] == sheet_pdf(hand_sheet())
+    assert written["measure-your-hand.pdf"] == sheets_pdf([hand_sheet()])
 
 
 def test_a_hand_that_a_gauge_has_left_is_told_too(run: Run, tmp_path: Path) -> None:
