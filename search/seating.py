@@ -43,6 +43,12 @@ MILLIMETRE = 1e-3
 SETTLING = Settings(price=1e5, box=1.0, iterations=25, tolerance=1e-9, patience=1e-9)
 DRAWN_AWAY = 2e-3
 """How far a fingertip is drawn away from a pad, m."""
+SOFTLY = 1
+"""The stage of the smooth least with which another round begins."""
+ROUNDS = 6
+"""How often a search is begun anew, softly, where it ended."""
+MORE = 1e-3
+"""Standard deviations that another round must bring for one more."""
 CHUNK = 250
 """Hands worked on by one thread at a time."""
 
@@ -182,10 +188,21 @@ def fixed_layout(
 
 
 def seat(layout: FixedLayout, hand: Hand) -> Seating:
-    """The best seats of one hand: a smooth least from several starts, then exactly from the best of them."""
+    """The best seats of one hand: a smooth least from several starts, then from the best of them in rounds.
+
+    Where rows that bend have just come to bind, a quadratic step is cut so short that a round ends early; the
+    smooth least of the next one leads away from there.
+    """
     table = layout.table(hand)
     stack = Stack.of((table,))
     margin, v, shares = max((_best(layout, table, stack, start) for start in layout.starts()), key=_first)
+    for _ in range(ROUNDS):
+        further, elsewhere, theirs = _best(layout, table, stack, v, SOFTLY)
+        gain = further - margin
+        if gain > 0.0:
+            margin, v, shares = further, elsewhere, theirs
+        if gain < MORE:
+            break
     rows = stack.at(v)
     plan = SeatPlan(
         seats=seats_at(layout.space, v, hand),
@@ -237,10 +254,12 @@ def _first(found: tuple[float, Real, Real]) -> float:
     return found[0]
 
 
-def _best(layout: FixedLayout, table: RowTable, stack: Stack, start: Real) -> tuple[float, Real, Real]:
-    """The greatest margin from one start, its seats and the shares of its rows."""
+def _best(
+    layout: FixedLayout, table: RowTable, stack: Stack, start: Real, stage: int = 0
+) -> tuple[float, Real, Real]:
+    """The greatest margin from one start, its seats and the shares of its rows; stage: how softly to begin."""
     shares = np.empty(len(table.labels))
-    margin, v = best_seats(*_rows(table), start, *_free(layout), 0, np.inf, shares)
+    margin, v = best_seats(*_rows(table), start, *_free(layout), stage, np.inf, shares)
     exact, multipliers = _settled(layout, stack, v, margin)
     rows = stack.at(exact)
     reached = float(np.min(rows.margin / rows.sigma))

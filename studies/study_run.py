@@ -95,23 +95,29 @@ def run_study(store: StudyStore, workers: Workers, report: Report, choices: int 
     choices: a larger budget for each cell. Choices that broke in an earlier run are examined again. A
     KeyboardInterrupt (SIGTERM counts as one) leaves everything kept, and the study free for others.
     """
-    store.take()
-    try:
-        with _terminated_like_interrupted():
+    interrupts = _Interrupts()
+    with interrupts.heard():
+        with interrupts.held():
+            store.take()
+        try:
             if choices is not None:
-                more_choices(store, choices)
-            return _run(store, store.request(), workers, report)
-    finally:
-        store.release()
+                with interrupts.held():
+                    more_choices(store, choices)
+            return _run(store, store.request(), workers, report, interrupts)
+        finally:
+            with interrupts.held():
+                store.release()
 
 
-def _run(store: StudyStore, request: StudyRequest, workers: Workers, report: Report) -> Ended:
+def _run(
+    store: StudyStore, request: StudyRequest, workers: Workers, report: Report, interrupts: _Interrupts
+) -> Ended:
     plan = request.plan
     asked = store.asked()
     results = {slot: result for slot, result in store.results().items() if result.front is not None}
     progress = _Progress(plan, results, report)
     if len(results) < plan.total:
-        with refusals(store.place):
+        with refusals(store.place), interrupts.held():
             ledgers = open_ledgers(
                 store.place.url,
                 [f"{store.name}/{request.folder(cell)}" for cell in range(len(plan.cells))],
@@ -119,11 +125,11 @@ def _run(store: StudyStore, request: StudyRequest, workers: Workers, report: Rep
                 plan.aims,
                 store.place.connect,
             )
-        keeper = _Keeper(store, plan, ledgers, progress)
+        keeper = _Keeper(store, plan, ledgers, progress, interrupts)
         keeper.catch_up(asked, results)
         report("starting workers")
         # Ray takes SIGTERM for itself when it starts.
-        with open_pool(examine, plan, workers.count, workers.address) as pool, _terminated_like_interrupted():
+        with open_pool(examine, plan, workers.count, workers.address) as pool, interrupts.heard():
             progress.began = time.monotonic()
             complete = work(plan, asked, results, pool, keeper.asked, keeper.result, keeper.go_on)
     else:
@@ -141,30 +147,43 @@ def _run(store: StudyStore, request: StudyRequest, workers: Workers, report: Rep
 class _Keeper:
     """Keeps what comes: in our own table first, which all else can be told from, then in Optuna's."""
 
-    def __init__(self, store: StudyStore, plan: Plan, ledgers: Sequence[Any], progress: _Progress) -> None:
+    def __init__(
+        self,
+        store: StudyStore,
+        plan: Plan,
+        ledgers: Sequence[Any],
+        progress: _Progress,
+        interrupts: _Interrupts,
+    ) -> None:
         self._store, self._plan, self._ledgers, self._progress = store, plan, ledgers, progress
+        self._interrupts = interrupts
         self._sign, self._broken = 0.0, 0
 
     def catch_up(self, asked: Mapping[Slot, Choice], results: Mapping[Slot, Result]) -> None:
         """Tell Optuna what an interruption kept from it."""
-        self._ask(asked)
-        with refusals(self._store.place):
-            for slot in sorted(results):
-                self._ledgers[slot.cell].tell(slot.number, self._plan.costs(results[slot]))
+        for slot in sorted(asked):
+            self._record(slot, asked[slot])
+        for slot in sorted(results):
+            self._tell(slot, results[slot])
 
-    def _ask(self, new: Mapping[Slot, Choice]) -> None:
-        with refusals(self._store.place):
-            for slot in sorted(new):
-                self._ledgers[slot.cell].ask(slot.number, new[slot])
+    def _record(self, slot: Slot, choice: Choice) -> None:
+        with refusals(self._store.place), self._interrupts.held():
+            self._ledgers[slot.cell].ask(slot.number, choice)
+
+    def _tell(self, slot: Slot, result: Result) -> None:
+        with refusals(self._store.place), self._interrupts.held():
+            self._ledgers[slot.cell].tell(slot.number, self._plan.costs(result))
 
     def asked(self, new: Mapping[Slot, Choice]) -> None:
-        self._store.keep_asked(new)
-        self._ask(new)
+        with self._interrupts.held():
+            self._store.keep_asked(new)
+        for slot in sorted(new):
+            self._record(slot, new[slot])
 
     def result(self, slot: Slot, result: Result) -> None:
-        self._store.keep_result(slot, result)
-        with refusals(self._store.place):
-            self._ledgers[slot.cell].tell(slot.number, self._plan.costs(result))
+        with self._interrupts.held():
+            self._store.keep_result(slot, result)
+        self._tell(slot, result)
         self._progress.add(slot, result)
         self._progress.tell()
         self._broken = self._broken + 1 if result.front is None else 0
@@ -178,25 +197,52 @@ class _Keeper:
         if time.monotonic() - self._sign < SIGN_OF_LIFE:
             return True
         self._sign = time.monotonic()
-        return self._store.renew()
+        with self._interrupts.held():
+            return self._store.renew()
 
 
-@contextmanager
-def _terminated_like_interrupted() -> Iterator[None]:
-    """SIGTERM, which schedulers send, ends a study as Ctrl-C does."""
+class _Interrupts:
+    """Ctrl-C, and SIGTERM, which schedulers send, end a study by a KeyboardInterrupt.
 
-    def interrupt(number: int, frame: Any) -> None:
-        raise KeyboardInterrupt
+    Not in the middle of a write: an exception there may leave Optuna's transaction open, and the database
+    locked for our own last word.
+    """
 
-    try:
-        former = signal.signal(signal.SIGTERM, interrupt)
-    except ValueError:  # not the main thread
-        yield
-        return
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGTERM, former)
+    SIGNALS = (signal.SIGINT, signal.SIGTERM)
+
+    def __init__(self) -> None:
+        self._holding = self._came = False
+
+    def _hear(self, number: int, frame: Any) -> None:
+        if not self._holding:
+            raise KeyboardInterrupt
+        self._came = True
+
+    @contextmanager
+    def heard(self) -> Iterator[None]:
+        """Listen; nested, listen again, whatever handlers have been set since."""
+        try:
+            former = {number: signal.signal(number, self._hear) for number in self.SIGNALS}
+        except ValueError:  # not the main thread
+            yield
+            return
+        try:
+            yield
+        finally:
+            for number, handler in former.items():
+                signal.signal(number, handler)
+
+    @contextmanager
+    def held(self) -> Iterator[None]:
+        """Put an interrupt off until this is done."""
+        self._holding = True
+        try:
+            yield
+        finally:
+            self._holding = False
+        if self._came:
+            self._came = False
+            raise KeyboardInterrupt
 
 
 def more_choices(store: StudyStore, choices: int) -> None:

@@ -1,5 +1,15 @@
-"""Settings that must stand before numpy is loaded: one thread, since two test workers share two cores."""
+"""Settings that must stand before numpy is loaded: one thread, since two test workers share two cores.
+
+Hypothesis draws the same examples at every run, so that a run means the same today and tomorrow; others are
+looked for with `pytest --hypothesis-profile explore`.
+"""
 
 import os
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+from hypothesis import settings
+
+settings.register_profile("repeat", derandomize=True)
+settings.register_profile("explore", max_examples=300)
+settings.load_profile("repeat")

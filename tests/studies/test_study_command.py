@@ -16,6 +16,7 @@ from typing import Any
 
 import pytest
 
+from wrenpipe.search.samplers import Ledger
 from wrenpipe.search.study import Slot
 from wrenpipe.studies import study_run
 from wrenpipe.studies.errors import RequestError
@@ -137,6 +138,24 @@ def test_an_interrupted_study_says_how_to_go_on(
     store = StudyStore.open(place_of(str(place)), None)
     assert 3 <= len(store.results()) < 44
     assert store.worker() is None
+
+
+@pytest.mark.usefixtures("quick")
+def test_an_interrupt_waits_for_the_write_that_it_came_in(
+    run: Run, request_file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Raised inside Optuna's transaction it would leave the database locked for our own last word."""
+    written, tell = [], Ledger.tell
+
+    def interrupted(self: Ledger, number: int, costs: Any) -> None:
+        os.kill(os.getpid(), signal.SIGTERM)
+        tell(self, number, costs)
+        written.append(number)
+
+    monkeypatch.setattr(Ledger, "tell", interrupted)
+    ended = run("study", "start", request_file, "--at", tmp_path / "place")
+    assert ended.status == 130
+    assert written == [0]
 
 
 def test_a_study_stops_when_asked_from_elsewhere(
