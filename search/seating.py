@@ -257,7 +257,7 @@ def _first(found: tuple[float, Real, Real]) -> float:
 def _best(
     layout: FixedLayout, table: RowTable, stack: Stack, start: Real, stage: int = 0
 ) -> tuple[float, Real, Real]:
-    """The greatest margin from one start, its seats and the shares of its rows; stage: how softly to begin."""
+    """The greatest margin from one start, its seats and the rows' shares; stage: how softly to begin."""
     shares = np.empty(len(table.labels))
     margin, v = best_seats(*_rows(table), start, *_free(layout), stage, np.inf, shares)
     exact, multipliers = _settled(layout, stack, v, margin)
