@@ -85,8 +85,21 @@ def test_every_threshold_is_where_an_eigenvalue_crosses(seed: int) -> None:
         assert gap < 1e-5 * 2 * math.pi * threshold.hz
     for pressure in np.linspace(0.2, 0.95, 16):
         rates = _rates(modes, reed, float(pressure), swept)
-        growing = rates[(rates.real > 0.0) & (rates.imag > 0.0) & (rates.imag < 2 * math.pi * 0.95 * HIGH)]
-        assert len(growing) == sum(t.pressure < pressure for t in found)
+        assert _growing(rates) == sum(t.pressure < pressure for t in found)
+
+
+def _growing(rates: NDArray[np.complex128]) -> int:
+    return int(((rates.real > 0.0) & (rates.imag > 0.0) & (rates.imag < 2 * math.pi * 0.95 * HIGH)).sum())
+
+
+def test_where_a_mode_stops_is_no_threshold() -> None:
+    """This ringing reed drives a mode up to 0.4456 of the closing pressure, and above that no more."""
+    modes, reed, swept = _drawn(1706)
+    below, above = (_growing(_rates(modes, reed, pressure, swept)) for pressure in (0.4454, 0.4458))
+    assert below - above == 1
+    found = thresholds(_column(modes, swept), reed)
+    assert sum(t.pressure < 0.4454 for t in found) == below
+    assert not any(0.4454 < t.pressure < 0.4458 for t in found)
 
 
 def test_more_loss_raises_every_threshold() -> None:
