@@ -93,13 +93,13 @@ def _growing(rates: NDArray[np.complex128]) -> int:
 
 
 def test_where_a_mode_stops_is_no_threshold() -> None:
-    """This ringing reed drives a mode up to 0.4456 of the closing pressure, and above that no more."""
+    """This ringing reed drives a mode up to 0.438 of the closing pressure, and above that no more."""
     modes, reed, swept = _drawn(1706)
-    below, above = (_growing(_rates(modes, reed, pressure, swept)) for pressure in (0.4454, 0.4458))
+    below, above = (_growing(_rates(modes, reed, pressure, swept)) for pressure in (0.435, 0.441))
     assert below - above == 1
     found = thresholds(_column(modes, swept), reed)
-    assert sum(t.pressure < 0.4454 for t in found) == below
-    assert not any(0.4454 < t.pressure < 0.4458 for t in found)
+    assert sum(t.pressure < 0.435 for t in found) == below
+    assert not any(0.435 < t.pressure < 0.441 for t in found)
 
 
 def test_more_loss_raises_every_threshold() -> None:
