@@ -131,6 +131,12 @@ class Speaking:
         return Risk.VENT if self._low_rival else Risk.HIGH
 
     @property
+    def vent_holds(self) -> bool:
+        """Whether an open vent has put every lower mode behind the wanted one."""
+        low = None if self.vent is None else self.vent.low_mode
+        return self.vent is not None and _pressure(low) > _pressure(self.wanted)
+
+    @property
     def _low_rival(self) -> bool:
         return self.wanted is not None and self.vent is not None and self.rival == self.vent.low_mode
 

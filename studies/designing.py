@@ -205,6 +205,7 @@ def _report_input(bench: Bench, plan: SeatPlan | None) -> ReportInput:
             scored.pulled_out.intonation.group("all").rms_cents,
         ),
         sensitivity=scored.sensitivity,
+        speaking=scored.speaking,
     )
 
 

@@ -13,6 +13,7 @@ from wrenpipe.model.geometry import HoleKind, Instrument, System
 from wrenpipe.model.intonation import Intonation, RegisterScore
 from wrenpipe.model.pitch import Size
 from wrenpipe.model.sensitivity import Sensitivity
+from wrenpipe.model.speaking import Speaking
 from wrenpipe.studies.cautions import CAUTIONS
 from wrenpipe.studies.drawings import body_drawing, intonation_drawing
 from wrenpipe.studies.drill_table import JointOrigin, drill_table
@@ -32,6 +33,7 @@ from wrenpipe.studies.report_music import (
     sounding_range,
 )
 from wrenpipe.studies.report_tolerance import tolerance_section
+from wrenpipe.studies.speaking import speaking_section
 from wrenpipe.studies.unrolled import top_of_body
 
 __all__ = ["BarrelFigures", "ReportInput", "report_html"]
@@ -56,7 +58,7 @@ class ReportInput:
     verdict: one sentence. hand: whose hand, in words. request: the TOML or JSON text that makes this
     result again. margins: those that are not about fingers; the plan brings its own. undersize: by how
     much a printed hole comes out too small, m. sensitivity: what errors of making do; without it, the
-    report says nothing about them.
+    report says nothing about them. speaking: how readily each note speaks; likewise.
     """
 
     size: Size
@@ -77,6 +79,7 @@ class ReportInput:
     joint_origins: tuple[JointOrigin, ...] = ()
     undersize: float = 0.0
     sensitivity: Sensitivity | None = None
+    speaking: tuple[Speaking, ...] = ()
 
 
 def report_html(report: ReportInput) -> str:
@@ -97,6 +100,7 @@ def report_html(report: ReportInput) -> str:
         section("The body", picture(body, "body", f"The unrolled body of {words}"), kind="wide"),
         section("Intonation", picture(cents, "cents", f"Cents of every note and twelfth of {words}")),
         notes_section(report.intonation),
+        *_speaking(report),
         drill_section(rows),
         limits_section((*finger_margins, *report.margins)),
         bore_section(instrument),
@@ -107,6 +111,13 @@ def report_html(report: ReportInput) -> str:
         section("Cautions", listing(CAUTIONS), kind="cautions"),
     )
     return page(f"{words}, {system.title}", parts)
+
+
+def _speaking(report: ReportInput) -> Iterator[str]:
+    if report.speaking:
+        yield speaking_section(
+            report.speaking, report.intonation, report.instrument, report.pitch_standard_hz
+        )
 
 
 def _opening(report: ReportInput) -> Iterator[str]:

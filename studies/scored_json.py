@@ -10,6 +10,7 @@ from wrenpipe.model.pitch import frequency, midi
 from wrenpipe.model.sensitivity import AS_DRILLED, AS_PRINTED, scatter
 from wrenpipe.studies.convert import in_mm
 from wrenpipe.studies.scoring import BarrelEnd, Scored, sounding_range
+from wrenpipe.studies.speaking import speaking_values
 
 __all__ = ["INTONATION_SCHEMA", "scored_values"]
 
@@ -40,6 +41,7 @@ def scored_values(scored: Scored) -> dict[str, Any]:
         "system": design.chart.system,
         "barrel": _barrel_values(scored),
         **_intonation_values(intonation, _scatter_values(scored)),
+        "speaking": speaking_values(scored.speaking, design.instrument, design.pitch_standard_hz),
     }
 
 

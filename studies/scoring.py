@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
 from pydantic import ValidationError
 
 from wrenpipe.model.air import dry_air
@@ -27,6 +28,7 @@ from wrenpipe.studies.sentences import sentence
 
 if TYPE_CHECKING:
     from wrenpipe.model.sensitivity import Sensitivity
+    from wrenpipe.model.speaking import Speaking
 
 __all__ = [
     "BarrelEnd",
@@ -57,7 +59,8 @@ class BarrelEnd:
 class Scored:
     """A design, judged as it stands and at both ends of its barrel's slide.
 
-    sensitivity: what small errors of making do to its notes, as it stands.
+    sensitivity: what small errors of making do to its notes, as it stands. speaking: how readily each of
+    them speaks.
     """
 
     design: Design
@@ -65,6 +68,7 @@ class Scored:
     pushed_in: BarrelEnd
     pulled_out: BarrelEnd
     sensitivity: Sensitivity
+    speaking: tuple[Speaking, ...]
 
     @property
     def barrel_range_cents(self) -> float:
@@ -75,14 +79,17 @@ class Scored:
 def score(design: Design) -> Scored:
     """Judge a design; compiles the solver on first use."""
     from wrenpipe.model.sensitivity import sensitivity
+    from wrenpipe.model.speaking import chart_speaking
 
     present = _judged(design)
+    playing_hz = np.array([note.playing_hz for note in present.notes])
     return Scored(
         design=design,
         intonation=present,
         pushed_in=_barrel_end(design, present, 0.0),
         pulled_out=_barrel_end(design, present, design.instrument.barrel.slide),
         sensitivity=sensitivity(design.instrument, design.chart, design.air),
+        speaking=chart_speaking(design.instrument, design.chart, design.air, playing_hz),
     )
 
 

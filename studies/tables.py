@@ -18,6 +18,7 @@ from wrenpipe.model.intonation import NoteStatus
 from wrenpipe.studies.chart_words import covered_words
 from wrenpipe.studies.convert import in_mm
 from wrenpipe.studies.scoring import BarrelEnd, Scored, sounding_range
+from wrenpipe.studies.speaking import NUMBERS, SPEAKING_COLUMNS, speaking_cells, speaking_words
 
 __all__ = ["intonation_report", "ruled_table", "show", "systems_report"]
 
@@ -65,7 +66,15 @@ def intonation_report(scored: Scored) -> Group:
         f"pitch standard A4 = {design.pitch_standard_hz:g} Hz; "
         f"air in the bore {air.temperature_c:g} degrees C ({air.constants})"
     )
-    return Group(head, Text(""), _registers(scored), _barrel(scored), _notes(scored), _twelfths(scored))
+    return Group(
+        head,
+        Text(""),
+        _registers(scored),
+        _barrel(scored),
+        _notes(scored),
+        _twelfths(scored),
+        _speaking(scored),
+    )
 
 
 def _registers(scored: Scored) -> Group:
@@ -133,6 +142,14 @@ def _twelfths(scored: Scored) -> Group:
         ((t.low, t.high, _cents(t.cents), _yes(t.fork)) for t in scored.intonation.twelfths),
         numbers=("cents",),
     )
+
+
+def _speaking(scored: Scored) -> Group:
+    rows = speaking_cells(scored.speaking, scored.design.pitch_standard_hz)
+    table = ruled_table(
+        "Speaking (pressures over the one that closes the reed)", SPEAKING_COLUMNS, rows, NUMBERS
+    )
+    return Group(table, Text(speaking_words(scored.speaking)))
 
 
 def systems_report(systems: Sequence[System]) -> Group:

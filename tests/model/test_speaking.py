@@ -101,3 +101,11 @@ def test_risk_in_words() -> None:
     assert Speaking("C5", wanted, above, (), vent).risk is Risk.HIGH
     assert Speaking("C5", wanted, below, (), vent).risk is Risk.VENT
     assert Speaking("C5", wanted, below, (), None).risk is Risk.HIGH
+
+
+def test_a_vent_holds_when_no_lower_mode_is_ready_before_the_note() -> None:
+    wanted = Threshold(600.0, 0.38)
+    ahead, behind = Vent(Threshold(200.0, 0.37), 0.36), Vent(Threshold(200.0, 0.39), 0.36)
+    assert [
+        Speaking("C5", wanted, None, (), vent).vent_holds for vent in (ahead, behind, Vent(None, 0.36), None)
+    ] == [False, True, True, False]
