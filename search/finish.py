@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -42,7 +43,9 @@ def instrument_for(
 ) -> Tuned:
     """The instrument to make: the comfortable margin, or the greatest there is, at least cents.
 
-    aims: with twelfths or scatter among them, these are pressed as long as it pays by the exchange.
+    aims: with twelfths or scatter among them, these are pressed as long as it pays by the exchange. A
+    programme that counts scatter beside the cents is tuned to that within the rows and the worst limits; the
+    limit of the mean cents, which such a programme exceeds on purpose, is for the reach.
     """
     margin = min(COMFORTABLE_MARGIN, reach.margin)
     if reach.verdict is Verdict.REACHABLE:
@@ -55,7 +58,11 @@ def instrument_for(
         if not holds(programme, easy, limit):
             easy = programme.run(reach.best.outcome.v, goal)
         tuned = easy if holds(programme, easy, limit) else reach.best
-    return drilled(programme, *_pressed(programme, tuned, goal, limit, aims))
+    tuned, goal = _pressed(programme, tuned, goal, limit, aims)
+    if programme.scatter_p is not None:
+        tried = programme.run(tuned.outcome.v, goal)
+        tuned = tried if holds(programme, tried, math.inf) else tuned
+    return drilled(programme, tuned, goal)
 
 
 def _pressed(

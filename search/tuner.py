@@ -33,6 +33,7 @@ from wrenpipe.model.sensitivity import AS_PRINTED, PrintErrors, error_directions
 from wrenpipe.search.aims import mean_scatter, mean_scatter_gradient, twelfth_pairs
 from wrenpipe.search.bounds import MOST_CROSSING, bounds
 from wrenpipe.search.fairness import FairnessWeights, fairness
+from wrenpipe.search.reaming import scatter_residual
 from wrenpipe.search.sequential import FEASIBLE, Evaluation, Outcome, Settings, Status, minimise
 from wrenpipe.search.unknowns import FLARE_SHARE, Mapping, stock_guess
 
@@ -157,6 +158,8 @@ class Programme:
     limits: WallLimits = field(default_factory=WallLimits)
     weights: FairnessWeights = field(default_factory=FairnessWeights)
     errors: PrintErrors = AS_PRINTED
+    scatter_p: Real | None = None
+    """Errors (as `errors_p`) whose scatter counts beside the cents; None: tuned as drawn."""
 
     @cached_property
     def twelfths(self) -> NDArray[np.int64]:
@@ -256,6 +259,11 @@ class Programme:
         pull, pull_v = fairness(self.mapping, v, self.guess, self.weights)
         note_r, note_j = share * felt / CENTS_UNIT, (share / CENTS_UNIT)[:, None] * by_v
         fingers, walls = self.rows_at(v)
+        r, jr = [note_r, pull], [note_j, pull_v]
+        if self.scatter_p is not None:
+            spread_r, spread_j = scatter_residual(self.solver, p, p_v, playing, self.scatter_p)
+            r.append(spread_r / CENTS_UNIT)
+            jr.append(spread_j / CENTS_UNIT)
         g, jg = [walls.margin / MILLIMETRE], [walls.jacobian / MILLIMETRE]
         if fingers is not None:
             g.append((fingers.margin - v[space.margin] * fingers.sigma) / MILLIMETRE)
@@ -282,8 +290,8 @@ class Programme:
             g.append(np.array([(goal.scatter_limit - spread) / SCATTER_SOFTNESS]))
             jg.append(-spread_v[None, :] / SCATTER_SOFTNESS)
         return Evaluation(
-            r=np.concatenate([note_r, pull]),
-            jr=np.vstack([note_j, pull_v]),
+            r=np.concatenate(r),
+            jr=np.vstack(jr),
             g=np.concatenate(g),
             jg=np.vstack(jg),
             note=_Note(playing, cents, fingers, walls, float(np.linalg.norm(note_r))),
