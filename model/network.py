@@ -54,8 +54,9 @@ def hole_matrix(omega: Real, a: float, hole: ToneHole, air: Air, *, is_open: boo
     """A, B, C, D of a tone hole on a bore of radius a: half series, shunt, half series."""
     b = hole.diameter / 2
     zs = shunt_impedance(omega, a, hole, air, is_open=is_open)
-    ta = series_correction(a, b, hole.chimney, is_open=is_open)
-    half = 0.5j * omega / air.c * ta * (air.rho * air.c / (math.pi * b**2))
+    k = omega / air.c
+    ta = series_correction(a, b, hole.chimney, is_open=is_open, k=k)
+    half = 0.5j * k * ta * (air.rho * air.c / (math.pi * b**2))
     ys = 1.0 / zs
     return 1 + half * ys, half * (2 + half * ys), ys, 1 + half * ys
 

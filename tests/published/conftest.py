@@ -82,3 +82,31 @@ def resonances() -> Callable[..., list[Resonance]]:
         return found
 
     return find
+
+
+@dataclass(frozen=True)
+class PublishedHole:
+    """Tone-hole corrections of A. Lefebvre and G. P. Scavone, J. Acoust. Soc. Am. 131 (2012) 3153.
+
+    From memory. Lengths in m, named and called as those of model.tone_hole, whose place they can take, but
+    without the published frequency factor of t_i and without our mouth factor.
+    """
+
+    inner: tuple[float, ...] = (0.822, -0.095, -1.566, 2.138, -1.640, 0.502)
+    closed: tuple[float, float, float] = (0.12, 0.17, 2.4)
+    opened: tuple[float, float, float] = (0.35, -0.06, 2.7)
+
+    def inner_correction(self, a: float, b: float, k: object = 0.0) -> float:
+        return b * sum(c * (b / a) ** n for n, c in enumerate(self.inner))
+
+    def mouth_factor(self, a: float, b: float, k: object) -> float:
+        return 1.0
+
+    def series_correction(self, a: float, b: float, t: float, *, is_open: bool, k: object = 0.0) -> float:
+        base, swing, steepness = self.opened if is_open else self.closed
+        return -(base + swing * math.tanh(steepness * t / b)) * b * (b / a) ** 4
+
+
+@pytest.fixture(scope="session")
+def published_hole() -> PublishedHole:
+    return PublishedHole()

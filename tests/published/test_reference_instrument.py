@@ -4,6 +4,9 @@ Air: dry at 26.85 degrees C (Benade 1968, Keefe 1984). Exact wall losses in bore
 corrections of Lefebvre & Scavone 2012 without their frequency factor, outer correction of Dalmont,
 Nederveen & Joly 2001 with resistance (kb)^2 / 4, Silva et al. 2009 at the foot. Resonances are zeros of
 the phase. Cases: one open or closed hole, a register hole, a reed's volume, six holes ("six-hole pipe").
+
+The network is given the published hole corrections in place of the model's own fit, so that all else is
+compared to the last digit; what the fit changes is small, and stated below for the six-hole pipe.
 """
 
 from __future__ import annotations
@@ -14,15 +17,11 @@ from typing import Any
 
 import pytest
 
+from wrenpipe.model import network, tone_hole
 from wrenpipe.model.air import Air
 from wrenpipe.model.geometry import Fingering, FingeringChart, Instrument, Register
 from wrenpipe.model.playing_pitch import playing_pitches
-from wrenpipe.model.tone_hole import (
-    inner_correction,
-    matching_volume,
-    outer_correction,
-    series_correction,
-)
+from wrenpipe.model.tone_hole import matching_volume, outer_correction
 
 Factory = Callable[..., Any]
 
@@ -33,6 +32,15 @@ def _cents(ratio: float) -> float:
     return 1200 * math.log2(ratio)
 
 
+@pytest.fixture
+def published(monkeypatch: pytest.MonkeyPatch, published_hole: Any) -> Any:
+    """The network with the published hole corrections."""
+    for name in ("inner_correction", "mouth_factor"):
+        monkeypatch.setattr(tone_hole, name, getattr(published_hole, name))
+    monkeypatch.setattr(network, "series_correction", published_hole.series_correction)
+    return published_hole
+
+
 # b mm: open f1, f2; closed f1, f2 (None: not computed); chimney 7 mm, body radius 14.5 mm, at 300 of 500 mm
 ONE_HOLE = [
     (2.5, (231.393, 600.645), (169.108, 510.452)),
@@ -41,6 +49,7 @@ ONE_HOLE = [
 ]
 
 
+@pytest.mark.usefixtures("published")
 @pytest.mark.parametrize(("b_mm", "opened", "closed"), ONE_HOLE)
 def test_one_hole(
     pipe: Factory,
@@ -61,7 +70,9 @@ def test_one_hole(
     assert closed[0] < 169.187
 
 
-def test_register_hole(pipe: Factory, bare_hole: Factory, resonances: Factory, table_air: Air) -> None:
+def test_register_hole(
+    pipe: Factory, bare_hole: Factory, resonances: Factory, table_air: Air, published: Any
+) -> None:
     """b 1.5, chimney 12 mm at 150 of 500 mm: the second mode rises by only 3.1 cents.
 
     First-order theory, dL = -delta^2 cos^2 kx / (k^2 h), gives 3.7 cents (perturbation of the plane mode).
@@ -75,7 +86,8 @@ def test_register_hole(pipe: Factory, bare_hole: Factory, resonances: Factory, t
     rise = _cents(found[1].hz / shut[1].hz)
     assert _cents(found[1].hz / plain[1].hz) == pytest.approx(3.1, abs=0.06)
     k = 2 * math.pi * plain[1].hz / table_air.c
-    height = hole.chimney + matching_volume(A, 1.5e-3) + inner_correction(A, 1.5e-3) + outer_correction(hole)
+    inside = matching_volume(A, 1.5e-3) + published.inner_correction(A, 1.5e-3)
+    height = hole.chimney + inside + outer_correction(hole)
     shorter = (1.5 / 7.5) ** 2 * math.cos(k * 0.15) ** 2 / (k * k * height)
     first_order = _cents(1 + shorter / (LENGTH + 0.6133 * A))
     assert first_order == pytest.approx(3.7, abs=0.1)
@@ -128,6 +140,7 @@ def six_hole_pipe(pipe: Factory, bare_hole: Factory) -> Instrument:
     return made
 
 
+@pytest.mark.usefixtures("published")
 @pytest.mark.parametrize(("opened", "f1", "f2", "z1", "z2", "twelfth"), SIX_HOLE_TABLE)
 def test_six_hole_pipe(
     six_hole_pipe: Instrument,
@@ -150,27 +163,38 @@ def test_six_hole_pipe(
         assert _cents(second.hz / (3 * first.hz)) == pytest.approx(twelfth, abs=0.06)
 
 
-def test_six_hole_pipe_in_the_compiled_kernel(six_hole_pipe: Instrument, table_air: Air) -> None:
-    """The wide-tube series in bore and chimneys moves no note by 0.05 Hz (0.06 cents at 1410 Hz)."""
+def test_six_hole_pipe_in_the_compiled_kernel(
+    six_hole_pipe: Instrument, resonances: Factory, table_air: Air
+) -> None:
+    """The wide-tube series in bore and chimneys moves no note by 0.05 Hz (0.06 cents at 1410 Hz).
+
+    With the model's own hole corrections, which move no mode here by 0.7 cent from the published ones.
+    """
     notes = [
         Fingering("C4", Register.CHALUMEAU, mode, False, (), (), tuple(str(n) for n in opened))
         for opened, *_ in SIX_HOLE_TABLE
         for mode in (1, 2)
     ]
     playing = playing_pitches(six_hole_pipe, FingeringChart("six holes", tuple(notes), ()), table_air)
-    expected = [hz for _, f1, f2, *_ in SIX_HOLE_TABLE for hz in (f1, f2)]
-    assert playing.hz.tolist() == pytest.approx(expected, rel=0, abs=0.05)
-    heights = [z for *_, z1, z2, _ in SIX_HOLE_TABLE for z in (z1, z2)]
-    assert playing.peak.tolist() == pytest.approx(heights, rel=0, abs=0.02)
+    expected = [
+        resonance
+        for opened, _, f2, *_ in SIX_HOLE_TABLE
+        for resonance in resonances(six_hole_pipe, {str(n) for n in opened}, table_air, 200.0, 1.1 * f2)[:2]
+    ]
+    assert playing.hz.tolist() == pytest.approx([mode.hz for mode in expected], rel=0, abs=0.05)
+    assert playing.peak.tolist() == pytest.approx([mode.peak for mode in expected], rel=0, abs=0.02)
+    published = [hz for _, f1, f2, *_ in SIX_HOLE_TABLE for hz in (f1, f2)]
+    assert max(abs(_cents(mode.hz / hz)) for mode, hz in zip(expected, published, strict=True)) < 0.7
 
 
-def test_six_hole_pipe_hole_by_hole(six_hole_pipe: Instrument) -> None:
+def test_six_hole_pipe_hole_by_hole(six_hole_pipe: Instrument, published_hole: Any) -> None:
     """Hole 4: delta 0.52308; t_i 1.8588, t_m 0.2289, t_r 2.2483, t_a -0.0738 mm open and closed."""
     hole = six_hole_pipe.hole("4")
     a, b = 6.5e-3, hole.diameter / 2
     assert b / a == pytest.approx(0.52308, abs=5e-6)
-    assert inner_correction(a, b) == pytest.approx(1.8588e-3, abs=1e-7)
+    assert published_hole.inner_correction(a, b) == pytest.approx(1.8588e-3, abs=1e-7)
     assert matching_volume(a, b) == pytest.approx(0.2289e-3, abs=1e-7)
     assert outer_correction(hole) == pytest.approx(2.2483e-3, abs=1e-7)
     for is_open in (True, False):
-        assert series_correction(a, b, hole.chimney, is_open=is_open) == pytest.approx(-0.0738e-3, abs=1.5e-7)
+        series = published_hole.series_correction(a, b, hole.chimney, is_open=is_open)
+        assert series == pytest.approx(-0.0738e-3, abs=1.5e-7)
