@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Resonance", "antiresonance_count", "find_resonances", "scan", "zeros_within"]
+__all__ = ["Resonance", "antiresonance_count", "find_resonances", "scan"]
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -76,13 +76,9 @@ def find_resonances(
     def reactance(x: Real, of: NDArray[np.intp]) -> Real:
         return np.asarray(impedance_at(x).imag)
 
-    below = zeros_within(
-        excess, [_below(frequency_hz, size, *args) for args in zip(basins, hz, half, strict=True)]
-    )
-    above = zeros_within(
-        excess, [_above(frequency_hz, size, *args) for args in zip(basins, hz, half, strict=True)]
-    )
-    in_phase = zeros_within(
+    below = _roots(excess, [_below(frequency_hz, size, *args) for args in zip(basins, hz, half, strict=True)])
+    above = _roots(excess, [_above(frequency_hz, size, *args) for args in zip(basins, hz, half, strict=True)])
+    in_phase = _roots(
         reactance, [_falling(frequency_hz, impedance.imag, *args) for args in zip(basins, hz, strict=True)]
     )
     return tuple(
@@ -159,11 +155,8 @@ def _highest(impedance_at: Impedance, low: Real, high: Real) -> Real:
     return np.asarray(_pick(x, best) + np.clip(vertex, -1.0, 1.0) * (high - low) / 2.0)
 
 
-def zeros_within(value: Callable[[Real, NDArray[np.intp]], Real], brackets: Sequence[Bracket]) -> Real:
-    """Zero of value in each bracket across which it changes sign; NaN without one, (n,).
-
-    value: takes places x (m, CUTS + 1) and which bracket each row of them belongs to (m,).
-    """
+def _roots(value: Callable[[Real, NDArray[np.intp]], Real], brackets: list[Bracket]) -> Real:
+    """Zero of value(x, which bracket) in each bracket across which it changes sign; NaN without one."""
     found = np.full(len(brackets), math.nan)
     of = np.array([n for n, bracket in enumerate(brackets) if bracket is not None], dtype=np.intp)
     if not len(of):

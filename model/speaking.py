@@ -32,7 +32,7 @@ __all__ = ["EASES", "LIPS", "SAFE_LEAD", "Ease", "Lip", "Risk", "Speaking", "Ven
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
-Columns = Callable[[NDArray[np.bool_]], AirColumn]
+Columns = Callable[[NDArray[np.bool_], float], AirColumn]
 
 
 class Ease(StrEnum):
@@ -51,7 +51,7 @@ class Risk(StrEnum):
     LOW = "low"
     SOME = "some"
     """The lip has to choose."""
-    VENT = "left to the vent"
+    VENT = "vent"
     """A low mode is ready first at every lip, with the speaker vent open: the flow through the vent must stop
     it, which is not in a linear model."""
     HIGH = "high"
@@ -102,7 +102,8 @@ class Speaking:
     """One note at a usual lip.
 
     wanted: its mode, None when it does not start. rival: the one of the others that starts first. lips: those
-    at which the wanted mode starts first. vent: None for a note on its first mode, or with the vent shut.
+    at which the wanted mode starts first. vent: None for a note on the first mode, one whose mode is lost, or
+    with the vent shut.
     """
 
     written: str
@@ -155,16 +156,16 @@ def chart_speaking(
     tip = instrument.bore.stations[0][1]
     embouchures = {lip: usual_embouchure(tip, quality) for lip, quality in LIPS.items()}
     low, high = frequency_range(instrument, air, embouchures[Lip.USUAL])
-    is_open, column_of = _columns(instrument, chart, air, low, high)
+    is_open, column_of = _columns(instrument, chart, air, (low, high))
     speaker = np.array([hole.kind is HoleKind.SPEAKER for hole in instrument.holes], dtype=np.bool_)
     notes = []
     for fingering, opened, hz in zip(chart.fingerings, is_open, playing_hz.tolist(), strict=True):
-        column = column_of(opened)
+        column = column_of(opened, high)
         found = {lip: _parted(thresholds(column, by), hz) for lip, by in embouchures.items()}
         wanted, others = found[Lip.USUAL]
         vent = None
-        if fingering.mode > 1 and (opened & speaker).any():
-            shut = thresholds(column_of(opened & ~speaker), embouchures[Lip.USUAL])
+        if fingering.mode > 1 and (opened & speaker).any() and math.isfinite(hz):
+            shut = thresholds(column_of(opened & ~speaker, hz), embouchures[Lip.USUAL])
             vent = Vent(_first(_below(others, hz)), _pressure(_first(_below(shut, hz))))
         lips = tuple(lip for lip, (own, rest) in found.items() if _pressure(own) < _pressure(_first(rest)))
         notes.append(Speaking(fingering.written, wanted, _first(others), lips, vent))
@@ -172,9 +173,11 @@ def chart_speaking(
 
 
 def _columns(
-    instrument: Instrument, chart: FingeringChart, air: Air, low: float, high: float
+    instrument: Instrument, chart: FingeringChart, air: Air, within: tuple[float, float]
 ) -> tuple[NDArray[np.bool_], Columns]:
-    """Which holes each note opens (n_note, n_hole), and the compiled column of any such row."""
+    """Which holes each note opens (n_note, n_hole), and the compiled column of any such row, sampled from the
+    lower of the two frequencies to any up to the higher, Hz."""
+    low, high = within
     solver = chart_solver(instrument, chart, air, np.full(len(chart.fingerings), high))
     p = pack(instrument)
     nodes, count = solver.nodes(p), len(instrument.holes)
@@ -184,7 +187,7 @@ def _columns(
     z0 = air.rho * air.c / (math.pi * instrument.bore.stations[0][1] ** 2)
     compliance = instrument.reed.equivalent_volume / (air.rho * air.c**2)
 
-    def column_of(opened: NDArray[np.bool_]) -> AirColumn:
+    def column_of(opened: NDArray[np.bool_], up_to: float) -> AirColumn:
         def admittance_at(omega: Real) -> Complex:
             out = np.empty(omega.size, dtype=np.complex128)
             kernel.admittance(
@@ -193,7 +196,7 @@ def _columns(
             )  # fmt: skip
             return out.reshape(omega.shape)
 
-        return sampled_column(admittance_at, z0, compliance, low, high)
+        return sampled_column(admittance_at, z0, compliance, low, up_to)
 
     return solver.is_open, column_of
 

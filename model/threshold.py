@@ -15,13 +15,13 @@ is that mode's threshold. For a reed without mass, D = 1, what remains is zeta (
 1/Zn at the impedance maximum Zn (J.-P. Dalmont, J. Gilbert, J. Kergomard, S. Ollivier, J. Acoust. Soc. Am.
 118 (2005) 3294, from memory).
 
-The equation is two real ones. The real part is quadratic in sqrt(gam) and gives it in closed form for every
-omega; put into the imaginary part, this leaves one real function of omega, whose zeros are bracketed between
-samples and then closed in. Where it rises through zero the mode starts to grow as gam rises, and where it
-falls a mode would stop to (its slope and the growth of exp(j omega t) have one sign wherever the quadratic
-has a root; tests hold this against eigenvalues). So every threshold is found, also that of a reed which
-rings by itself where no impedance maximum stands, and nothing else. Only gam < 1 counts: beyond, the reed at
-rest lies closed.
+The equation is two real ones. The real part is quadratic in sqrt(gam) and gives it in closed form for
+every omega; put into the imaginary part, this leaves one real function of omega, whose zeros are bracketed
+between samples and settled by Newton's method, gam and omega at once. Where it rises through zero the mode
+starts to grow as gam rises, and where it falls a mode stops to (its slope and the growth of exp(j omega t)
+have one sign wherever the quadratic has a root; tests hold this against eigenvalues). So every threshold is
+found, also that of a reed which rings by itself where no impedance maximum stands, and nothing else. Only
+gam < 1 counts: beyond, the reed at rest lies closed.
 
 What linear thresholds cannot tell: how loud a note becomes and whether it holds (the reed beats from about
 gam = 1/2 on, and a sounding note lives on below its threshold); what a tongued start does, which is no slow
@@ -43,7 +43,7 @@ from numpy.typing import NDArray
 from wrenpipe.model.air import Air
 from wrenpipe.model.geometry import Instrument
 from wrenpipe.model.network import input_admittance
-from wrenpipe.model.resonances import scan, zeros_within
+from wrenpipe.model.resonances import scan
 
 __all__ = [
     "AirColumn",
@@ -69,6 +69,12 @@ B_FLAT_REED_HZ = 2000.0
 B_FLAT_TIP_RADIUS = 7.5e-3
 """Bore radius at the end of a B-flat soprano's mouthpiece, m (14.9 to 15 mm wide; from memory)."""
 HIGHEST_HZ = 4000.0
+NUDGE = 1e-6
+"""Relative step of the slope in Newton's method."""
+SETTLED = 1e-9
+"""Relative Newton step after which a zero is taken as found."""
+MOST_STEPS = 40
+"""More than halving needs to settle a bracket 4 Hz wide."""
 REED_ROOM = 2.0
 """Modes are looked for up to this many times the reed's resonance: above, it hardly moves."""
 
@@ -156,19 +162,33 @@ def network_column(
 def thresholds(column: AirColumn, embouchure: Embouchure) -> tuple[Threshold, ...]:
     """Every mode that starts to sound before the reed closes, by rising frequency."""
 
-    def imbalance(omega: Real, _: NDArray[np.intp]) -> Real:
+    def imbalance(omega: Real) -> Real:
         return _balance(omega, column.admittance_at(omega), column, embouchure)[0]
 
     side = _balance(column.omega, column.sampled, column, embouchure)[0] > 0.0
     below = np.flatnonzero(~side[:-1] & side[1:])
-    brackets = [(float(column.omega[n]), float(column.omega[n + 1])) for n in below]
-    omega = zeros_within(imbalance, brackets)
+    omega = _settled(imbalance, column.omega[below], column.omega[below + 1])
     root = _balance(omega, column.admittance_at(omega), column, embouchure)[1]
     return tuple(
         Threshold(w / (2.0 * math.pi), s * s)
         for w, s in zip(omega.tolist(), root.tolist(), strict=True)
         if s < 1.0
     )
+
+
+def _settled(value: Callable[[Real], Real], low: Real, high: Real) -> Real:
+    """Where value rises through zero in each bracket (n,), by Newton; by halving where that leaves it."""
+    x = 0.5 * (low + high)
+    for _ in range(MOST_STEPS):
+        here, beside = value(np.stack([x, x * (1.0 + NUDGE)]))
+        low, high = np.where(here > 0.0, low, x), np.where(here > 0.0, x, high)
+        with np.errstate(invalid="ignore", divide="ignore"):  # infinite where nothing balances
+            after = x - here * NUDGE * x / (beside - here)
+        after = np.where((low <= after) & (after <= high), after, 0.5 * (low + high))
+        step, x = np.abs(after - x), after
+        if np.all(step <= SETTLED * x):
+            break
+    return x
 
 
 def _balance(omega: Real, admittance: Complex, column: AirColumn, by: Embouchure) -> tuple[Real, Real]:

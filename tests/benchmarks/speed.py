@@ -25,6 +25,7 @@ from wrenpipe.model import kernel
 from wrenpipe.model.air import dry_air
 from wrenpipe.model.propagation import wide_tube
 from wrenpipe.model.radiation import unflanged_impedance
+from wrenpipe.model.speaking import chart_speaking
 from wrenpipe.search.reach import free_optimum, greatest_margin
 from wrenpipe.search.tuner import Goal, Programme
 from wrenpipe.studies.question import Asked, read_question
@@ -108,6 +109,9 @@ def kernel_lines(programme: Programme, v) -> list[tuple[str, str, str]]:
     air = dry_air()
     plain = best(lambda: numpy_sweep(lanes, 1e-3, nodes, holes, opened, air), 5) / len(lanes)
     notes = len(hz)
+    chart_of = programme.mapping.space.system.chart
+    instrument = programme.mapping.instrument(v)
+    speaking = best(lambda: chart_speaking(instrument, chart_of, air, hz), 5)
     values = best(lambda: numpy_sweep(lanes, 0.0, nodes, holes, opened, air), 5) / len(lanes)
     return [
         ("hole and segment, with frequency derivative", f"{pair * 1e9:.0f} ns", "<= 40 ns"),
@@ -119,6 +123,7 @@ def kernel_lines(programme: Programme, v) -> list[tuple[str, str, str]]:
         ("the same, maxima counted and neighbours looked for", f"{thorough * 1e3:.2f} ms", ""),
         ("chart with every derivative", f"{derived * 1e3:.2f} ms", ""),
         ("all derivatives over scoring", f"{derived / chart:.1f} x", "<= 2.5 x"),
+        ("thresholds of every mode of the chart, three lips", f"{speaking * 1e3:.0f} ms", ""),
     ]
 
 
