@@ -63,7 +63,8 @@ USUAL_ZETA = 0.3
 """Of a player, who keeps to about 0.2 to 0.3 of the 0.15 to 0.4 seen (from memory). Like reeds on like
 mouthpieces have one zeta: tip opening times reed breadth grows as the bore's area."""
 USUAL_QUALITY = 2.5
-"""Reed under a lip: 1 to 5, against 20 to 40 of a free reed (from memory); the middle by ratio, about."""
+"""Reed under a lip: 1 to 5, against 20 to 40 of a free reed (from memory); about the middle by ratio, chosen
+with the thresholds of two instruments in view."""
 B_FLAT_REED_HZ = 2000.0
 """Reed under a lip on a B-flat soprano: 1.5 to 2.5 kHz (from memory)."""
 B_FLAT_TIP_RADIUS = 7.5e-3
