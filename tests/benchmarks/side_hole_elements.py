@@ -1,10 +1,11 @@
 """One side hole in a rigid tube by 3-D finite elements, lossless: the data of tests/published.
 
-uv run --group elements python tests/benchmarks/side_hole_elements.py circuits | edges | tubes | mesh
+uv run --group elements python tests/benchmarks/side_hole_elements.py WHAT
 
 circuits  the T-circuit of a hole over a grid of sizes, for side_hole_fit.py (side_hole_circuits.json)
 edges     the open circuit of holes whose inner edge is broken by a radius (side_hole_edges.json)
 tubes     resonances of tubes that no fit has seen, on a fine and on a plain mesh (side_hole_tubes.json)
+narrow    narrow open holes on a plain mesh, as side_hole_cases.py reads them (side_hole_narrow.json)
 mesh      a small mesh of a quarter of a hole, for a test that solves one itself (side_hole_mesh.json)
 
 Method. The pressure obeys Helmholtz's equation; walls are rigid, a flat outer face is rigid or at zero
@@ -34,7 +35,7 @@ from typing import Any
 import ngsolve as ng
 import numpy as np
 from netgen.occ import Box, Cylinder, OCCGeometry, Pnt, X, Z
-from side_hole_sizes import CIRCUITS, EDGES, MESH, SOUND_SPEED, TUBES, WAVENUMBERS
+from side_hole_sizes import CIRCUITS, EDGES, MESH, NARROW, SOUND_SPEED, TUBES, WAVENUMBERS
 
 DATA = Path(__file__).resolve().parents[1] / "published" / "data"
 ORDER = 4
@@ -218,9 +219,6 @@ def _tube_case(a: float, length: float, x: float, b: float, t: float, *, is_open
     half = _tube(a, (-x, length - x), b, t)
     _name_faces(half, a, t, length - x)
     fine = _fine(half, a, b, 0.5)
-    whole = Cylinder(Pnt(0, 0, 0), Z, r=a, h=length) + Cylinder(Pnt(0, 0, x), X, r=b, h=a + t)
-    _name_faces(whole, a, t, length)
-    plain = ng.Mesh(OCCGeometry(whole).GenerateMesh(maxh=PLAIN_SIZE * a)).Curve(PLAIN_ORDER)
     return {
         "bore_radius_mm": a,
         "length_mm": length,
@@ -230,8 +228,15 @@ def _tube_case(a: float, length: float, x: float, b: float, t: float, *, is_open
         "is_open": is_open,
         "sound_speed": SOUND_SPEED,
         "resonances_hz": _resonances(fine, ORDER, length, is_open=is_open),
-        "plain_mesh_hz": _resonances(plain, PLAIN_ORDER, length, is_open=is_open),
+        "plain_mesh_hz": _plain_resonances(a, length, x, b, t, is_open=is_open),
     }
+
+
+def _plain_resonances(a: float, length: float, x: float, b: float, t: float, *, is_open: bool) -> list[float]:
+    whole = Cylinder(Pnt(0, 0, 0), Z, r=a, h=length) + Cylinder(Pnt(0, 0, x), X, r=b, h=a + t)
+    _name_faces(whole, a, t, length)
+    mesh = ng.Mesh(OCCGeometry(whole).GenerateMesh(maxh=PLAIN_SIZE * a)).Curve(PLAIN_ORDER)
+    return _resonances(mesh, PLAIN_ORDER, length, is_open=is_open)
 
 
 def circuits() -> None:
@@ -289,6 +294,32 @@ def tubes() -> None:
     )
 
 
+def narrow() -> None:
+    cases = []
+    for a, length, x, b, t in NARROW:
+        case = {
+            "bore_radius_mm": a,
+            "length_mm": length,
+            "hole_z_mm": x,
+            "hole_radius_mm": b,
+            "chimney_mm": t,
+            "hole_end": "pressure_release",
+            "c": SOUND_SPEED,
+            "eigenfrequencies_hz": _plain_resonances(a, length, x, b, t, is_open=True),
+        }
+        cases.append(case)
+        print(json.dumps(case), flush=True)
+    _write(
+        "side_hole_narrow.json",
+        {
+            "what": "Lowest resonances of tubes with one narrow open hole, most of them short, on a plain mesh.",
+            "computed": "tests/benchmarks/side_hole_elements.py narrow: order 3, cells of 0.4 bore radii.",
+            "conventions": "tests/benchmarks/side_hole_cases.py",
+            "cases": cases,
+        },
+    )
+
+
 def mesh() -> None:
     """Quadratic tetrahedra of a quarter cell, cells small at the rim."""
     delta, height, end = MESH
@@ -327,10 +358,11 @@ def _write(name: str, content: dict[str, Any]) -> None:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("what", choices=("circuits", "edges", "tubes", "mesh"))
+    kinds = {"circuits": circuits, "edges": edges, "tubes": tubes, "narrow": narrow, "mesh": mesh}
+    parser.add_argument("what", choices=kinds)
     ng.SetNumThreads(1)
     began = time.perf_counter()
-    {"circuits": circuits, "edges": edges, "tubes": tubes, "mesh": mesh}[parser.parse_args().what]()
+    kinds[parser.parse_args().what]()
     print(f"{time.perf_counter() - began:.0f} s")
 
 

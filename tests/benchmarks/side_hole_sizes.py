@@ -46,5 +46,21 @@ TUBES = [
 ]
 """Resonance checks; only the six first were looked at while the form of the fit was chosen."""
 
+NARROW = [
+    (7.2, 108.2, 48.0, 0.86, 1.72),
+    (3.7, 64.2, 39.2, 0.67, 0.34),
+    (3.7, 65.1, 22.5, 0.93, 0.93),
+    (4.5, 69.9, 23.8, 1.35, 0.68),
+    (3.7, 62.6, 29.0, 1.29, 0.65),
+    (6.0, 87.8, 54.3, 2.4, 1.2),
+    (7.2, 118.6, 41.6, 3.24, 1.36),
+    (3.7, 54.9, 21.2, 1.85, 0.93),
+    (4.5, 68.2, 46.7, 0.9, 1.8),
+    (4.5, 66.3, 45.6, 1.49, 0.74),
+    (6.0, 91.2, 40.5, 2.52, 1.26),
+    (4.5, 67.7, 29.3, 2.16, 4.32),
+]
+"""Narrow open holes, most in short chimneys, on a plain mesh only; numbers as in TUBES."""
+
 MESH = (0.6, 1.0, 2.5)
 """b/a, t/b and the bore's end, in bore radii, of the mesh that a test solves."""

@@ -1,114 +1,205 @@
-"""One side hole in a rigid tube: the T-circuit of Lefebvre & Scavone 2012 against 3-D finite elements.
+"""Side holes in a rigid tube: our T-circuit against 3-D finite elements, lossless.
 
-Data and conventions: data/side_hole_elements.json. The circuit is lossless, in the low-frequency form used
-throughout (no frequency factor on t_i). Its error against the elements, cents, for the four lowest
-resonances (positive: the circuit is sharp):
+The tubes have two rigid ends and one hole, closed by a rigid face or open without radiation. Two sets of
+computed resonances: data/side_hole_elements.json, made elsewhere on a plain mesh, and side_hole_tubes.json,
+made by tests/benchmarks/side_hole_elements.py on a plain mesh and on a fine one: the same six tubes and 19
+held back from the fit, narrow, wide, short and tall. Plain: elements of order 3 on cells of 0.4 bore radii.
+Fine: order 4, cells layered towards the sharp rim between hole and bore.
 
-    a    b    delta  t/b   hole      1      2      3      4
-    4.5  1.5  0.33   3.3   closed  -0.06  -0.06  -0.10  -0.09
-    4.5  1.5  0.33   3.3   open    -2.74  -0.10  +0.08  +0.11
-    7.3  2.5  0.34   3.2   closed  -0.07  -0.08  -0.10  -0.17
-    7.3  2.5  0.34   3.2   open    -2.75  -0.08  +0.16  +0.07
-    6.0  3.0  0.50   3.3   closed  -0.13  -0.39  -0.88  +1.07
-    6.0  3.0  0.50   3.3   open    -1.13  -0.06  +0.44  +0.54
-    3.8  2.0  0.53   3.0   closed  -0.18  -0.64  -0.87  +2.18
-    3.8  2.0  0.53   3.0   open    -1.52  -0.15  +0.78  +0.47
-    7.3  5.5  0.75   1.5   closed  -0.24  -1.63  -1.27  -2.80
-    7.3  5.5  0.75   1.5   open    -0.55  -0.13  +4.53  +2.63
-    4.5  3.5  0.78   1.4   closed  -0.22  -1.35  -1.86  -1.05
-    4.5  3.5  0.78   1.4   open    -0.57  +0.02  +3.70  +4.08
+Largest errors in cents of the four lowest resonances, what the plain mesh adds told apart from what we miss:
 
-Where the limits come from. The lowest resonance with an open hole is the tube's air on the hole's inertance.
-In narrow holes t_i is 0.007 to 0.008 b too long, which is 1.2 cents flat; and the elements are sharp there,
-because their frequencies come from above and the sharp inner edge is coarsely meshed: with cells of 0.3 mm
-along that edge the 7.3 / 2.5 open case falls by 1.6 cents in mode 1 and by less than 0.1 in the others.
-Together below 3 cents. In the other resonances up to delta = 0.7 the accuracy of the fits leaves 2 cents.
-Wide holes in short chimneys, with kb up to 0.5, feel the frequency factor that is left out and the bore's
-evanescent modes: 5 cents.
+                                                delta up to 0.5     wider
+                                                 mode 1  others     mode 1  others
+    plain mesh against fine mesh                   3.5     1.2        2.9     1.3
+    model, sharp edge, against fine mesh           0.2     0.2        1.1     0.8
+    model, usual edge, against plain mesh          0.5     0.2        1.2     0.6
+    model, sharp edge, against plain mesh          3.5     1.4        2.9     1.5
+
+A plain mesh is sharp, most where an open hole is the neck of a Helmholtz resonator (mode 1): the singularity
+r^(2/3) at the rim is not resolved, and a blunted field acts as a broken edge does. In mode 1 of these open
+holes it acts as edges of 0.057 to 0.076 of the hole's radius, 0.066 in the mean, and the model's usual edge
+lies there. What such a mesh does scatters: in short chimneys on narrow holes mode 1 is up to 0.7 cent from the
+usual edge (side_hole_narrow.json). Over 1 cent, in mode 1, are holes with delta above 0.8 in chimneys below
+t/b = 0.6: t_i depends a little on the height there, which the fit leaves out.
+
+side_hole_circuits.json is the grid of computed circuits that the fit was made of, side_hole_edges.json are
+holes with broken edges.
 """
 
 from __future__ import annotations
 
+import importlib.util
 import json
 import math
-from dataclasses import dataclass
+import sys
+from collections.abc import Callable
 from pathlib import Path
+from types import ModuleType
 from typing import Any
 
 import numpy as np
 import pytest
-from scipy.optimize import brentq
 
-from wrenpipe.model.tone_hole import inner_correction, matching_volume, series_correction
+from wrenpipe.model.tone_hole import EDGE, EVANESCENT, INNER, INNER_WAVE, MOUTH, SERIES_FIT, inner_correction
 
-DATA = json.loads((Path(__file__).parent / "data" / "side_hole_elements.json").read_text("utf-8"))
-
-
-@dataclass(frozen=True)
-class Tube:
-    """A rigid tube with a side hole, lengths in m."""
-
-    a: float
-    length: float
-    x: float
-    b: float
-    t: float
-    is_open: bool
-    c: float
-
-    def input_susceptance(self, hz: float) -> float:
-        """C of the whole chain, over j pi / (rho c): zero where a tube with both ends rigid resonates."""
-        k = 2 * math.pi * hz / self.c
-        zh = 1 / self.b**2
-        height = self.t + matching_volume(self.a, self.b)
-        outer = math.tan(k * height) if self.is_open else -1 / math.tan(k * height)
-        shunt = 1j * zh * (k * inner_correction(self.a, self.b) + outer)
-        half = 0.5j * k * series_correction(self.a, self.b, self.t, is_open=self.is_open) * zh
-        series = np.array([[1, half], [0, 1]])
-        hole = series @ np.array([[1, 0], [1 / shunt, 1]]) @ series
-        chain = self._line(k, self.x) @ hole @ self._line(k, self.length - self.x)
-        return float(chain[1, 0].imag)
-
-    def _line(self, k: float, length: float) -> Any:
-        cos, sin = math.cos(k * length), math.sin(k * length)
-        return np.array([[cos, 1j * sin / self.a**2], [1j * sin * self.a**2, cos]])
+HERE = Path(__file__).parent
 
 
-def _tube(case: dict[str, Any]) -> Tube:
+def _data(name: str) -> dict[str, Any]:
+    content: dict[str, Any] = json.loads((HERE / "data" / f"side_hole_{name}.json").read_text("utf-8"))
+    return content
+
+
+def _script(name: str) -> ModuleType:
+    path = HERE.parent / "benchmarks" / f"{name}.py"
+    spec = importlib.util.spec_from_file_location(name, path)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[name] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+cases = _script("side_hole_cases")
+ELSEWHERE, TUBES = _data("elements")["cases"], _data("tubes")["cases"]
+
+
+def _tube(case: dict[str, Any]) -> Any:
     mm = 1e-3
-    return Tube(
-        a=case["bore_radius_mm"] * mm,
-        length=case["length_mm"] * mm,
-        x=case["hole_x_mm"] * mm,
-        b=case["hole_radius_mm"] * mm,
-        t=case["chimney_mm"] * mm,
-        is_open=case["is_open"],
-        c=case["sound_speed"],
+    hole = cases.Hole(
+        case["hole_x_mm"] * mm, case["hole_radius_mm"] * mm, case["chimney_mm"] * mm, case["is_open"]
     )
-
-
-def _errors(case: dict[str, Any]) -> list[float]:
-    """Cents from the elements to the circuit; the circuit's resonances are counted, not matched."""
-    tube, expected = _tube(case), case["resonances_hz"]
-    scan = np.linspace(0.3 * expected[0], 1.1 * expected[-1], 2000)
-    values = [tube.input_susceptance(float(f)) for f in scan]
-    found = [
-        float(brentq(tube.input_susceptance, scan[n], scan[n + 1]))
-        for n in range(len(scan) - 1)
-        if values[n] * values[n + 1] < 0 and abs(values[n] - values[n + 1]) < 1e-3
-    ]
-    return [1200 * math.log2(f / e) for f, e in zip(found[:4], expected, strict=True)]
+    return cases.Tube(case["bore_radius_mm"] * mm, case["length_mm"] * mm, (hole,), case["sound_speed"])
 
 
 def _name(case: dict[str, Any]) -> str:
-    state = "open" if case["is_open"] else "closed"
-    return f"{case['bore_radius_mm']}-{case['hole_radius_mm']}-{state}"
+    sizes = [case[f"{part}_mm"] for part in ("bore_radius", "hole_radius", "chimney")]
+    return "-".join([*map(str, sizes), "open" if case["is_open"] else "closed"])
 
 
-@pytest.mark.parametrize("case", DATA["cases"], ids=_name)
-def test_resonances(case: dict[str, Any]) -> None:
-    delta = case["hole_radius_mm"] / case["bore_radius_mm"]
-    errors = _errors(case)
-    limits = [1.0, 5.0, 5.0, 5.0] if delta > 0.7 else [3.0 if case["is_open"] else 0.4, 1.0, 1.0, 2.2]
-    for error, limit in zip(errors, limits, strict=True):
-        assert abs(error) < limit, errors
+def _is_narrow(case: dict[str, Any]) -> bool:
+    return bool(case["hole_radius_mm"] <= 0.5 * case["bore_radius_mm"])
+
+
+@pytest.mark.parametrize("case", ELSEWHERE, ids=_name)
+def test_resonances_on_a_plain_mesh_made_elsewhere(case: dict[str, Any]) -> None:
+    errors = cases.cents(_tube(case), case["resonances_hz"])
+    assert max(map(abs, errors)) < (0.25 if _is_narrow(case) else 0.7), errors
+
+
+@pytest.mark.parametrize("case", TUBES, ids=_name)
+def test_resonances_with_a_sharp_edge_on_a_fine_mesh(case: dict[str, Any]) -> None:
+    errors = cases.cents(_tube(case), case["resonances_hz"], edge=0.0)
+    assert max(map(abs, errors)) < (0.25 if _is_narrow(case) else 1.15), errors
+
+
+@pytest.mark.parametrize("case", TUBES, ids=_name)
+def test_resonances_with_the_usual_edge_on_a_plain_mesh(case: dict[str, Any]) -> None:
+    errors = cases.cents(_tube(case), case["plain_mesh_hz"])
+    assert max(map(abs, errors)) < (0.5 if _is_narrow(case) else 1.25), errors
+
+
+@pytest.mark.parametrize("case", _data("narrow")["cases"], ids=lambda case: str(case["hole_radius_mm"]))
+def test_narrow_holes_with_the_usual_edge_on_a_plain_mesh(case: dict[str, Any]) -> None:
+    errors = cases.cents(cases.tube_of(case), case["eigenfrequencies_hz"])
+    assert max(map(abs, errors)) < 0.75, errors
+
+
+def test_our_plain_mesh_is_the_one_used_elsewhere() -> None:
+    """So that its error is known for the cases that only others have computed."""
+    made = {_name(case): case["plain_mesh_hz"] for case in TUBES}
+    for case in ELSEWHERE:
+        assert made[_name(case)] == pytest.approx(case["resonances_hz"], rel=6e-6), _name(case)  # 0.01 cent
+
+
+def _cents(ours: float, theirs: float) -> float:
+    return 1200 * math.log2(ours / theirs)
+
+
+def test_a_plain_mesh_is_sharp() -> None:
+    """Frequencies come from above: no mode is flat, and mode 1 of open holes is off by 1 to 3.5 cents."""
+    for case in TUBES:
+        errors = [_cents(*pair) for pair in zip(case["plain_mesh_hz"], case["resonances_hz"], strict=True)]
+        assert min(errors) > -0.01, errors
+        if case["is_open"]:
+            assert 1.0 < errors[0] < 3.6, errors
+
+
+def test_the_fit_over_its_whole_range() -> None:
+    """The range and errors stated in the module: delta to 0.9, t/b from 0.4 to 6, k a to 0.9.
+
+    Tubes of other lengths that resonate at the grid's frequencies: see tests/benchmarks/side_hole_fit.py.
+    """
+    fit = _script("side_hole_fit")
+    points = fit.Points(_data("circuits"))
+    found = fit.cents(points, *fit.tubes(points), np.concatenate([INNER[1:], INNER_WAVE, MOUTH, SERIES_FIT]))
+    assert (INNER[0], EVANESCENT) == (fit.FLANGE, fit.DECAY)
+    assert np.count_nonzero(np.isfinite(found)) > 4000
+    for kept, limit in (
+        (points.delta <= 0.5, 0.46),
+        (points.k * points.delta <= 0.6, 1.05),
+        (points.k > 0, 1.3),
+    ):
+        assert np.nanmax(abs(found[:, kept])) < limit
+
+
+def _sharp() -> Callable[[float], float]:
+    """t_i/b by delta of sharp open holes with t = b at k a = 0.1, as side_hole_edges.json defines it."""
+    data = _data("circuits")
+    k = data["wavenumbers"][1]
+    shunts = {case["delta"]: case["shunt_open"][1] for case in data["cases"] if case["height"] == 1.0}
+
+    def inner(delta: float) -> float:
+        across = np.linspace(0.0, math.pi / 2, 4001)
+        depth = (1 - np.sqrt(1 - (delta * np.sin(across)) ** 2)) * np.cos(across) ** 2
+        room = float(4 * np.trapezoid(depth, across)) / (math.pi * delta)
+        return float(shunts[delta] * delta / k - math.tan(k * delta * (1 + room)) / (k * delta))
+
+    return inner
+
+
+@pytest.mark.parametrize("case", _data("edges")["cases"], ids=lambda case: f"{case['delta']}-{case['edge']}")
+def test_what_a_broken_edge_takes_off(case: dict[str, float]) -> None:
+    """t_i of filleted edges. A fillet takes off edge^(4/3), so 0.06 b and 0.1 b are told with one figure."""
+    delta, edge = case["delta"], case["edge"]
+    loss = _sharp()(delta) - case["t_i"]
+    ours = inner_correction(1.0, delta, edge=0.0) - inner_correction(1.0, delta, edge=edge)
+    assert ours / delta == pytest.approx(loss, abs=4e-4)
+    assert inner_correction(1.0, delta) == inner_correction(1.0, delta, edge=EDGE)
+
+
+def test_a_small_hole_is_a_piston_in_a_flange() -> None:
+    """t_i / b goes to 0.8216, the exact value for uniform flow through a hole in a wall, without a jump."""
+    for delta in (1e-6, 1e-3, 1e-2):
+        found = inner_correction(1.0, delta, 0.5, edge=0.0) / delta
+        assert found == pytest.approx(0.8216, abs=0.25 * delta + 1e-9)
+
+
+SINGLE = {"hole_z_mm": 33.0, "hole_radius_mm": 1.5, "chimney_mm": 5.0, "hole_end": "pressure_release"}
+SEVERAL = {"z_mm": 33.0, "radius_mm": 1.5, "chimney_mm": 5.0, "end": "pressure_release", "azimuth_deg": 20.0}
+BORE = {"bore_radius_mm": 4.5, "length_mm": 80, "c": 347.0}
+
+
+def test_files_of_further_cases() -> None:
+    """One hole in either of the two ways to write it; two holes, whose order in the file does not matter."""
+    single, one = cases.tube_of(BORE | SINGLE), cases.tube_of(BORE | {"holes": [SEVERAL]})
+    assert cases.resonances(one, 300.0, 7000.0) == cases.resonances(single, 300.0, 7000.0)
+    shut = {"z_mm": 60.0, "radius_mm": 3.0, "chimney_mm": 4.0, "end": "rigid"}
+    pair = [cases.tube_of(BORE | {"holes": holes}) for holes in ([SEVERAL, shut], [shut, SEVERAL])]
+    assert pair[0] == pair[1]
+    # A closed hole adds room: the tube's air, as one piece on the open hole's inertance, falls by its share.
+    alone, both = (cases.resonances(tube, 300.0, 2000.0)[0] for tube in (one, pair[0]))
+    share = (3.0 / 4.5) ** 2 * 4.2 / 80
+    assert both / alone == pytest.approx((1 + share) ** -0.5, rel=2e-3)
+
+
+def test_a_file_that_is_none_of_cases_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "cases.json"
+    for content in ('{"cases": [{}]}', "[", '{"cases": [{"holes": [{"end": "half"}]}]}'):
+        path.write_text(content, "utf-8")
+        monkeypatch.setattr(sys, "argv", ["side_hole_cases.py", str(path)])
+        assert cases.main() == 2
+        assert "Traceback" not in capsys.readouterr().err
