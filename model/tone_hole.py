@@ -73,7 +73,7 @@ EDGE = 0.065
 """Radius of the inner edge over b, not a measured one: 0.1 to 0.2 mm for holes of 3 to 6 mm, about what a
 printer's nozzle or a scraper leaves (common practice, no source). Within that it was chosen so that the model
 agrees with computations on a usual mesh: elements of order 3 on cells of 0.4 bore radii blunt a sharp edge as
-radii of 0.057 to 0.076 do. With an edge as sharp as drawn (0) the lowest resonance is up to 3 cents lower."""
+radii of 0.057 to 0.076 do. An edge as sharp as drawn (0) puts the lowest resonance up to 3.5 cents lower."""
 MOUTH = (0.2908, 0.0857)
 """c = 0.2908 + 0.0857 delta^2 of the mouth factor."""
 SERIES_FIT = (0.307, -0.0221, 0.3634, -0.203, 0.0575)

@@ -312,7 +312,7 @@ def narrow() -> None:
     _write(
         "side_hole_narrow.json",
         {
-            "what": "Lowest resonances of tubes with one narrow open hole, most of them short, on a plain mesh.",
+            "what": "Lowest resonances of tubes with one narrow open hole, most of them short; plain mesh.",
             "computed": "tests/benchmarks/side_hole_elements.py narrow: order 3, cells of 0.4 bore radii.",
             "conventions": "tests/benchmarks/side_hole_cases.py",
             "cases": cases,

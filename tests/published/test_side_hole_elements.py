@@ -18,9 +18,10 @@ Largest errors in cents of the four lowest resonances, what the plain mesh adds 
 A plain mesh is sharp, most where an open hole is the neck of a Helmholtz resonator (mode 1): the singularity
 r^(2/3) at the rim is not resolved, and a blunted field acts as a broken edge does. In mode 1 of these open
 holes it acts as edges of 0.057 to 0.076 of the hole's radius, 0.066 in the mean, and the model's usual edge
-lies there. What such a mesh does scatters: in short chimneys on narrow holes mode 1 is up to 0.7 cent from the
-usual edge (side_hole_narrow.json). Over 1 cent, in mode 1, are holes with delta above 0.8 in chimneys below
-t/b = 0.6: t_i depends a little on the height there, which the fit leaves out.
+lies there: it was chosen with these tubes in view, so the third row is no test of its figure. Tubes computed
+later, side_hole_narrow.json, are: what a plain mesh does scatters, and mode 1 of narrow holes in short
+chimneys lies up to 0.7 cent from the usual edge. Over 1 cent, in mode 1, are holes with delta above 0.8 in
+chimneys below t/b = 0.6: t_i depends a little on the height there, which the fit leaves out.
 
 side_hole_circuits.json is the grid of computed circuits that the fit was made of, side_hole_edges.json are
 holes with broken edges.
