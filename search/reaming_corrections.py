@@ -222,8 +222,8 @@ class Correction:
 @dataclass(frozen=True, slots=True)
 class Corrections:
     """Cuts in the order in which they are to be made; what every note is off by before and after them,
-    against the design and less what all share, cents (n_note,), NaN where lost; holes that are too wide,
-    with by how much, m."""
+    against the design and less what all share, cents (n_note,), NaN where lost; holes that are surely too
+    wide and are left alone, with by how much, m."""
 
     cuts: tuple[Correction, ...]
     before: Real
@@ -269,7 +269,7 @@ def corrections(bench: Bench, belief: Believed) -> Corrections:
         ),
         before=belief.cents,
         after=_stands(bench, playing, belief.own),
-        too_wide=tuple((n, float(beside[n])) for n in order if beside[n] > sure[n]),
+        too_wide=tuple((n, float(beside[n])) for n in order if beside[n] > sure[n] and cut[n] == 0.0),
     )
 
 

@@ -17,6 +17,7 @@ import typer
 from wrenpipe.studies.errors import RequestError, answer
 from wrenpipe.studies.hand_commands import hand as hand_group
 from wrenpipe.studies.players_command import players
+from wrenpipe.studies.ream_command import ream
 from wrenpipe.studies.study_commands import study
 
 __all__ = ["app", "main"]
@@ -234,6 +235,12 @@ def design(
     slide: Slide = None,
     pitch_standard: PitchStandard = None,
     temperature: Temperature = None,
+    printer: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Profile of the printer; filament-0.4.")
+    ] = None,
+    after: Annotated[
+        str | None, typer.Option(metavar="printed|reamed", help="Tune for least expected error after it.")
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Design the instrument and write it; ends in 1 when the hand cannot play it."""
@@ -242,22 +249,11 @@ def design(
         from wrenpipe.studies.store import require_folder
 
         require_folder(out)
-        question = read_question(
-            Asked(
-                size,
-                glove,
-                hand,
-                system,
-                tuple(aids or ()),
-                tolerance,
-                mouthpiece,
-                barrel,
-                slide,
-                pitch_standard,
-                temperature,
-                player,
-            )
-        )
+        asked = Asked(
+            size, glove, hand, system, tuple(aids or ()), tolerance, mouthpiece, barrel, slide,
+            pitch_standard, temperature, player, printer, after,
+        )  # fmt: skip
+        question = read_question(asked)
         from wrenpipe.studies.designing import NoInstrumentError, bench_files, design_values, make_design
         from wrenpipe.studies.store import write_folder
 
@@ -355,6 +351,7 @@ def keys(
 
 
 app.command()(players)
+app.command()(ream)
 
 
 @contextmanager

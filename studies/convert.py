@@ -29,6 +29,7 @@ from wrenpipe.model.pitch import Size, frequency, midi, parse_size, sounding
 from wrenpipe.studies.conventions import CONVENTIONS
 from wrenpipe.studies.errors import RequestError
 from wrenpipe.studies.hand_checks import measures_by_table
+from wrenpipe.studies.reaming_schema import ReamingFields
 from wrenpipe.studies.schemas import (
     DesignFile,
     FingeringFields,
@@ -99,7 +100,9 @@ def design_of(file: DesignFile) -> Design:
     return Design(instrument, chart, air, size, file.pitch_standard_hz)
 
 
-def design_file(design: Design, made_by: MadeBy | None = None) -> DesignFile:
+def design_file(
+    design: Design, made_by: MadeBy | None = None, reaming: ReamingFields | None = None
+) -> DesignFile:
     """The design as its file, raising RequestError when it breaks a rule of the file."""
     instrument, size = design.instrument, design.size
     values = {
@@ -119,6 +122,7 @@ def design_file(design: Design, made_by: MadeBy | None = None) -> DesignFile:
         "twelfths": design.chart.twelfths,
         "conventions": CONVENTIONS,
         "made_by": made_by,
+        "reaming": reaming,
     }
     try:
         return DesignFile.model_validate(values)

@@ -26,6 +26,7 @@ from wrenpipe.studies.schemas import MadeBy
 from wrenpipe.studies.scoring import Scored, score
 
 if TYPE_CHECKING:
+    from wrenpipe.studies.reaming_plan import ReamingPlan
     from wrenpipe.studies.report import ReportInput
 
 __all__ = [
@@ -99,7 +100,7 @@ def make_design(question: Question, report: Report | None = None) -> Made:
         )
     if report is not None:
         report("rounding to drill sizes and tuning again")
-    tuned = instrument_for(programme, reach, question.tolerance)
+    tuned = instrument_for(question.aimed(programme), reach, question.tolerance)
     design = Design(
         programme.mapping.instrument(tuned.outcome.v),
         question.system.chart,
@@ -159,18 +160,22 @@ def files_for_bench(bench: Bench) -> dict[str, bytes]:
     """Design, tables, pictures and report of one instrument, by file name."""
     from wrenpipe.studies.drawings import body_drawing, intonation_drawing
     from wrenpipe.studies.drill_table import drill_table, drill_table_csv
+    from wrenpipe.studies.reaming_json import reaming_fields
+    from wrenpipe.studies.reaming_plan import reaming_plan
     from wrenpipe.studies.report import report_html
     from wrenpipe.studies.sensitivity_table import sensitivity_csv
 
     instrument, intonation = bench.design.instrument, bench.scored.intonation
     system = bench.programme.mapping.space.system
     plan = seat_plan(bench.programme, bench.tuned)
+    reaming = reaming_plan(bench.programme, bench.tuned)
+    drilled = drill_table(instrument, system, allowance=reaming.tools.allowance)
     texts = {
-        "design.json": design_text(design_file(bench.design, bench.made_by)),
-        "drill-table.csv": drill_table_csv(drill_table(instrument, system)),
+        "design.json": design_text(design_file(bench.design, bench.made_by, reaming_fields(reaming))),
+        "drill-table.csv": drill_table_csv(drilled),
         "intonation.csv": intonation_csv(intonation),
         "sensitivity.csv": sensitivity_csv(bench.scored.sensitivity),
-        "report.html": report_html(_report_input(bench, plan)),
+        "report.html": report_html(_report_input(bench, plan, reaming)),
     }
     files = {name: text.encode() for name, text in texts.items()}
     files["body.svg"] = body_drawing(instrument, system, plan, hand=bench.programme.hand)
@@ -178,7 +183,7 @@ def files_for_bench(bench: Bench) -> dict[str, bytes]:
     return {name: files[name] for name in FILES}
 
 
-def _report_input(bench: Bench, plan: SeatPlan | None) -> ReportInput:
+def _report_input(bench: Bench, plan: SeatPlan | None, reaming: ReamingPlan) -> ReportInput:
     from wrenpipe.studies.report import BarrelFigures, ReportInput
 
     design, scored = bench.design, bench.scored
@@ -206,6 +211,7 @@ def _report_input(bench: Bench, plan: SeatPlan | None) -> ReportInput:
         ),
         sensitivity=scored.sensitivity,
         speaking=scored.speaking,
+        reaming=reaming,
     )
 
 
@@ -229,6 +235,8 @@ def intonation_csv(intonation: Intonation) -> str:
 def design_values(made: Made, folder: Path) -> dict[str, Any]:
     """The result of `design --json`."""
     from wrenpipe.studies.reach_json import margin_values
+    from wrenpipe.studies.reaming_json import expected_values
+    from wrenpipe.studies.reaming_plan import reaming_plan
 
     plain, whole = made.intonation.group("all but forks"), made.intonation.group("all")
     return {
@@ -244,6 +252,7 @@ def design_values(made: Made, folder: Path) -> dict[str, Any]:
         "worst_cents": round(plain.worst_cents, 3),
         "rms_all_cents": round(whole.rms_cents, 3),
         "worst_all_cents": round(whole.worst_cents, 3),
+        "expected_cents": expected_values(reaming_plan(made.programme, made.tuned).expected),
         "search_status": made.tuned.outcome.status.value,
         "rows_violated": [margin_values(row) for row in made.tuned.violated()],
         "optimality_residual": float(f"{made.tuned.outcome.residual:.3g}"),

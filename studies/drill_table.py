@@ -33,7 +33,7 @@ class DrillRow:
     from_top_of_body_mm is the datum at the bench: from the end of the barrel, along the body, to the hole's
     axis. from_reed_tip_mm is the place in the model, where the mouthpiece counts as a cylinder of its exit
     bore. arc_mm runs round the outside from the front line, positive to the player's right.
-    print_diameter_mm goes into the printer, drill_mm through the print, diameter_mm is what the model asks.
+    print_diameter_mm goes into the printer, ream_to_mm through the print, diameter_mm is what the model asks.
     The same three with top_ are those of a narrow top, and top_height_mm is its part of the chimney.
     Empty (None) where a thing does not apply.
     """
@@ -49,7 +49,7 @@ class DrillRow:
     from_reed_tip_mm: float
     diameter_mm: float
     print_diameter_mm: float
-    drill_mm: float
+    ream_to_mm: float
     chimney_mm: float
     outer_radius_mm: float
     azimuth_deg: float
@@ -58,7 +58,7 @@ class DrillRow:
     pad_lift_mm: float | None
     top_diameter_mm: float | None
     top_print_diameter_mm: float | None
-    top_drill_mm: float | None
+    top_ream_to_mm: float | None
     top_height_mm: float | None
 
 
@@ -68,19 +68,23 @@ def drill_table(
     *,
     joint_origins: Sequence[JointOrigin] = (),
     undersize: float = 0.0,
+    allowance: float = 0.0,
 ) -> tuple[DrillRow, ...]:
     """Rows of all holes from the reed to the foot.
 
     joint_origins: the joints' top ends, any order; a hole belongs to the last joint that begins above it.
-    undersize: by how much a printed hole comes out smaller than drawn, m. Raises ValueError for a hole
-    that the system does not know and for an undersize below zero.
+    undersize: by how much a printed hole comes out smaller than drawn, m. allowance: by how much it shall
+    come out smaller than it is to end, m, so that there is something to ream. Raises ValueError for a hole
+    that the system does not know and for either below zero.
     """
-    if not undersize >= 0.0:
-        raise ValueError(f"undersize is {undersize * MM:g} mm; allowed is zero or more")
+    for name, given in (("undersize", undersize), ("allowance", allowance)):
+        if not given >= 0.0:
+            raise ValueError(f"{name} is {given * MM:g} mm; allowed is zero or more")
+    wider = undersize - allowance
     previous = (None, *instrument.holes)
     top = top_of_body(instrument)
     return tuple(
-        _row(order, hole, before, top, _joint_of(hole, joint_origins), worked_by(hole, system), undersize)
+        _row(order, hole, before, top, _joint_of(hole, joint_origins), worked_by(hole, system), wider)
         for order, (hole, before) in enumerate(zip(instrument.holes, previous, strict=False), start=1)
     )
 
@@ -96,7 +100,7 @@ def _row(
     top: float,
     joint: JointOrigin | None,
     worker: str,
-    undersize: float,
+    wider: float,
 ) -> DrillRow:
     azimuth = math.remainder(hole.azimuth, 2.0 * math.pi)
     padded = hole.pad_radius > 0.0
@@ -111,8 +115,8 @@ def _row(
         from_previous_hole_mm=_mm(hole.x - previous.x) if previous is not None else None,
         from_reed_tip_mm=_mm(hole.x),
         diameter_mm=_mm(hole.diameter),
-        print_diameter_mm=_mm(hole.diameter + undersize),
-        drill_mm=_drill(hole.diameter),
+        print_diameter_mm=_mm(hole.diameter + wider),
+        ream_to_mm=_drill(hole.diameter),
         chimney_mm=_mm(hole.chimney),
         outer_radius_mm=_mm(hole.outer_radius),
         azimuth_deg=round(math.degrees(azimuth), 1) + 0.0,
@@ -120,8 +124,8 @@ def _row(
         pad_diameter_mm=_mm(2.0 * hole.pad_radius) if padded else None,
         pad_lift_mm=_mm(hole.pad_lift) if padded else None,
         top_diameter_mm=_mm(hole.top_diameter) if hole.has_top else None,
-        top_print_diameter_mm=_mm(hole.top_diameter + undersize) if hole.has_top else None,
-        top_drill_mm=_drill(hole.top_diameter) if hole.has_top else None,
+        top_print_diameter_mm=_mm(hole.top_diameter + wider) if hole.has_top else None,
+        top_ream_to_mm=_drill(hole.top_diameter) if hole.has_top else None,
         top_height_mm=_mm(hole.top_height) if hole.has_top else None,
     )
 

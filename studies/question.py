@@ -7,17 +7,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
+from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
 from wrenpipe.constraints.aids import AIDS, system_with_aids
 from wrenpipe.constraints.design_space import design_space
 from wrenpipe.constraints.hand import Hand
+from wrenpipe.constraints.printers import DEFAULT_PRINTER, Printer, known_printers, load_printer
 from wrenpipe.model.air import DEFAULT_TEMPERATURE_C, Air, dry_air
 from wrenpipe.model.geometry import Barrel, Reed, System
 from wrenpipe.model.pitch import Size, parse_size
+from wrenpipe.model.sensitivity import PrintErrors, error_directions
 from wrenpipe.model.system import known_systems, load_system
 from wrenpipe.search.reach import DEFAULT_TOLERANCE, Tolerance
+from wrenpipe.search.reaming import printed, reamed, tools_for
 from wrenpipe.search.stock import Stock, stock_of, with_mouthpiece
 from wrenpipe.search.tuner import Programme, programme_for
 from wrenpipe.search.unknowns import mapping_for
@@ -28,7 +32,7 @@ from wrenpipe.studies.hand_asked import one_hand
 from wrenpipe.studies.reading import read_mouthpiece
 from wrenpipe.studies.schemas import PITCH_STANDARD, TEMPERATURE
 
-__all__ = ["DEFAULT_SYSTEM", "Asked", "Question", "read_question"]
+__all__ = ["DEFAULT_SYSTEM", "After", "Asked", "Question", "read_question"]
 
 DEFAULT_SYSTEM = "simple-9"
 TOLERANCE = Between(0, 50, "cents")
@@ -36,6 +40,13 @@ BARREL_LENGTH = Between(5, 120, "mm")
 BARREL_SLIDE = Between(0, 10, "mm")
 MOUTHPIECE_BORE = (0.8, 1.3)
 """A mouthpiece's exit bore over the stock bore: outside, it belongs to another instrument (policy)."""
+
+
+class After(StrEnum):
+    """After which work at the bench an instrument shall be at its best; the values are what people write."""
+
+    PRINTED = "printed"
+    REAMED = "reamed"
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +62,8 @@ class Question:
     air: Air
     pitch_standard_hz: float
     asked: dict[str, Any]
+    printer: Printer
+    after: After | None = None
 
     def programme(self, size: Size | None = None, aids: frozenset[str] | None = None) -> Programme:
         """The tuning programme of this question, or of the same question for another size or aids.
@@ -61,7 +74,26 @@ class Question:
         size = self.size if size is None else size
         aids = self.aids if aids is None else aids
         mapping = mapping_for(design_space(system_with_aids(self.system, aids)), size, stock)
-        return programme_for(mapping, self.air, self.pitch_standard_hz, self.hand, aids)
+        return programme_for(
+            mapping, self.air, self.pitch_standard_hz, self.hand, aids, self.printer.limits, self.errors
+        )
+
+    @property
+    def errors(self) -> PrintErrors:
+        """What the printer gets wrong."""
+        return PrintErrors(self.printer.diameter_sd, self.printer.place_sd, self.printer.bore_sd)
+
+    def aimed(self, programme: Programme) -> Programme:
+        """The programme, tuning at what is expected after the work that was named; as drawn when none was."""
+        if self.after is None:
+            return programme
+        left = (
+            printed(self.errors)
+            if self.after is After.PRINTED
+            else reamed(self.errors, tools_for(self.errors))
+        )
+        like = programme.mapping.instrument(programme.guess)
+        return replace(programme, scatter_p=error_directions(like, left.errors))
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +112,8 @@ class Asked:
     pitch_standard: str | None = None
     temperature: str | None = None
     player: str | None = None
+    printer: str | None = None
+    after: str | None = None
 
     def again(self) -> dict[str, Any]:
         """What was said, by name, as plain values that ask it again."""
@@ -114,6 +148,8 @@ def read_question(asked: Asked) -> Question:
         air=air,
         pitch_standard_hz=hz,
         asked=asked.again(),
+        printer=load_printer(DEFAULT_PRINTER if asked.printer is None else _one_of_printers(asked.printer)),
+        after=None if asked.after is None else _after(asked.after),
     )
     _room_for_the_highest_hole(question)
     return question
@@ -129,6 +165,18 @@ def _room_for_the_highest_hole(question: Question) -> None:
             f"{in_mm(question.stock.mouthpiece.equivalent_length):.1f} mm of its exit bore); allowed on "
             f"{question.size.words} is at most {in_mm(highest):.1f} mm, so that the highest hole fits below."
         )
+
+
+def _one_of_printers(name: str) -> str:
+    if name not in known_printers():
+        raise RequestError(f"--printer is {shown(name)}; allowed are {', '.join(known_printers())}.")
+    return name
+
+
+def _after(word: str) -> After:
+    if word not in list(After):
+        raise RequestError(f"--after is {shown(word)}; allowed are {', '.join(After)}.")
+    return After(word)
 
 
 def _system(name: str) -> System:

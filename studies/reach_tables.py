@@ -20,6 +20,7 @@ from wrenpipe.studies.likelihood_words import (
 )
 from wrenpipe.studies.margin_words import by_tightness, quantity, shown_unit, spare
 from wrenpipe.studies.reaching import Answer
+from wrenpipe.studies.reaming_plan import expected_words, reaming_plan
 from wrenpipe.studies.tables import ruled_table
 
 __all__ = ["design_report", "reach_report"]
@@ -140,6 +141,7 @@ def design_report(made: Made, folder: Path) -> Group:
         Text(f"Finger margin of the instrument as drilled: {made.tuned.margin:+.2f} standard deviations."),
         Text(""),
         table,
+        Text(expected_words(reaming_plan(made.programme, made.tuned))),
         Text(f"Written to {folder}: {', '.join(FILES)}"),
         Text(""),
         *(Text(f"Caution: {caution}") for caution in CAUTIONS[:2]),

@@ -16,15 +16,24 @@ from pydantic import BaseModel, ValidationError
 
 from wrenpipe.studies.errors import RequestError
 from wrenpipe.studies.family_schema import FamilyFile
-from wrenpipe.studies.fields import shown
+from wrenpipe.studies.fields import Between, shown
 from wrenpipe.studies.schemas import HOLE_DIAMETER, DesignFile, HandFile, MouthpieceFile
 from wrenpipe.studies.sentences import sentence
 from wrenpipe.studies.store import read_text
 from wrenpipe.studies.study_schema import StudyFile
 
-__all__ = ["read_design", "read_diameters", "read_family", "read_hand", "read_mouthpiece", "read_study"]
+__all__ = [
+    "read_design",
+    "read_diameters",
+    "read_family",
+    "read_hand",
+    "read_mouthpiece",
+    "read_pitches",
+    "read_study",
+]
 
-DIAMETER_COLUMNS = ["hole", "diameter_mm"]
+PITCH = Between(-150, 150, "cents")
+"""A note further off than this is another note."""
 File = TypeVar("File", bound=BaseModel)
 
 
@@ -94,25 +103,38 @@ def read_mouthpiece(path: Path) -> MouthpieceFile:
 
 def read_diameters(path: Path) -> dict[str, float]:
     """Measured hole diameters in mm by hole name, from a CSV with the header hole,diameter_mm."""
+    return _read_measured(path, ("hole", "diameter_mm"), HOLE_DIAMETER)
+
+
+def read_pitches(path: Path) -> dict[str, float]:
+    """Measured notes by written name, in cents against equal temperament, from a CSV headed note,cents."""
+    return _read_measured(path, ("note", "cents"), PITCH)
+
+
+def _read_measured(path: Path, columns: tuple[str, str], allowed: Between) -> dict[str, float]:
+    """One number for each name of a CSV of two columns, raising RequestError."""
+    thing, quantity = columns
+    needed = ",".join(columns)
     try:
         rows = list(csv.reader(read_text(path).splitlines(), strict=True))
     except csv.Error as error:
         raise RequestError(f"{path} is not CSV: {error}.") from None
     filled = [(line, [cell.strip() for cell in row]) for line, row in enumerate(rows, start=1) if any(row)]
-    if not filled or filled[0][1] != DIAMETER_COLUMNS:
+    if not filled or filled[0][1] != list(columns):
         raise RequestError(
-            f"{path} begins with {shown(','.join(rows[0]) if rows else '')}; needed is hole,diameter_mm."
+            f"{path} begins with {shown(','.join(rows[0]) if rows else '')}; needed is {needed}."
         )
-    diameters: dict[str, float] = {}
+    found: dict[str, float] = {}
     for line, row in filled[1:]:
-        if len(row) != len(DIAMETER_COLUMNS):
-            raise RequestError(f"{path} line {line} has {len(row)} columns; needed are hole,diameter_mm.")
+        if len(row) != len(columns):
+            raise RequestError(f"{path} line {line} has {len(row)} columns; needed are {needed}.")
         name, cell = row
-        if name in diameters:
-            raise RequestError(f"{path} line {line} gives hole {shown(name)} twice; allowed is once.")
-        diameters[name] = HOLE_DIAMETER.read(
-            f"{path} line {line}: diameter_mm of hole {shown(name)}", cell, ", with a point"
+        if name in found:
+            raise RequestError(f"{path} line {line} gives {thing} {shown(name)} twice; allowed is once.")
+        found[name] = allowed.read(
+            f"{path} line {line}: {quantity} of {thing} {shown(name)}", cell, ", with a point"
         )
-    if not diameters:
-        raise RequestError(f"{path} holds no diameter; needed is at least one line below hole,diameter_mm.")
-    return diameters
+    if not found:
+        what = quantity.split("_")[0]
+        raise RequestError(f"{path} holds no {what}; needed is at least one line below {needed}.")
+    return found

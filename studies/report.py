@@ -19,6 +19,7 @@ from wrenpipe.studies.drawings import body_drawing, intonation_drawing
 from wrenpipe.studies.drill_table import JointOrigin, drill_table
 from wrenpipe.studies.margin_words import spare
 from wrenpipe.studies.page import facts, heading, listing, page, paragraph, picture, preformatted, section
+from wrenpipe.studies.reaming_plan import ReamingPlan
 from wrenpipe.studies.report_bench import (
     Made,
     assumptions_section,
@@ -32,6 +33,7 @@ from wrenpipe.studies.report_music import (
     signed_cents,
     sounding_range,
 )
+from wrenpipe.studies.report_reaming import reaming_section
 from wrenpipe.studies.report_tolerance import tolerance_section
 from wrenpipe.studies.speaking import speaking_section
 from wrenpipe.studies.unrolled import top_of_body
@@ -58,7 +60,8 @@ class ReportInput:
     verdict: one sentence. hand: whose hand, in words. request: the TOML or JSON text that makes this
     result again. margins: those that are not about fingers; the plan brings its own. undersize: by how
     much a printed hole comes out too small, m. sensitivity: what errors of making do; without it, the
-    report says nothing about them. speaking: how readily each note speaks; likewise.
+    report says nothing about them. speaking: how readily each note speaks; reaming: how holes are printed
+    small and enlarged; likewise.
     """
 
     size: Size
@@ -80,6 +83,7 @@ class ReportInput:
     undersize: float = 0.0
     sensitivity: Sensitivity | None = None
     speaking: tuple[Speaking, ...] = ()
+    reaming: ReamingPlan | None = None
 
 
 def report_html(report: ReportInput) -> str:
@@ -92,7 +96,13 @@ def report_html(report: ReportInput) -> str:
     joints = [origin.x for origin in report.joint_origins]
     body = body_drawing(instrument, system, report.plan, joints=joints)
     cents = intonation_drawing(report.intonation, title=words)
-    rows = drill_table(instrument, system, joint_origins=report.joint_origins, undersize=report.undersize)
+    rows = drill_table(
+        instrument,
+        system,
+        joint_origins=report.joint_origins,
+        undersize=report.undersize,
+        allowance=0.0 if report.reaming is None else report.reaming.tools.allowance,
+    )
     finger_margins = report.plan.margins if report.plan is not None else ()
     made = Made(report.pitch_standard_hz, report.seed, report.version)
     parts = (
@@ -102,6 +112,7 @@ def report_html(report: ReportInput) -> str:
         notes_section(report.intonation),
         *_speaking(report),
         drill_section(rows),
+        *(() if report.reaming is None else (reaming_section(report.reaming),)),
         limits_section((*finger_margins, *report.margins)),
         bore_section(instrument),
         *(() if report.sensitivity is None else (tolerance_section(report.sensitivity, report.intonation),)),

@@ -29,7 +29,7 @@ DRILL_COLUMNS = {
     "from_reed_tip_mm": "from reed tip",
     "diameter_mm": "⌀",
     "print_diameter_mm": "⌀ to print",
-    "drill_mm": "drill",
+    "ream_to_mm": "ream to",
     "chimney_mm": "chimney",
     "outer_radius_mm": "outer radius",
     "azimuth_deg": "azimuth °",
@@ -38,7 +38,7 @@ DRILL_COLUMNS = {
     "pad_lift_mm": "pad lift",
     "top_diameter_mm": "top ⌀",
     "top_print_diameter_mm": "top ⌀ to print",
-    "top_drill_mm": "top drill",
+    "top_ream_to_mm": "ream top to",
     "top_height_mm": "top height",
 }
 WORDS = ("hole", "kind", "worked_by", "joint")
@@ -63,7 +63,9 @@ def drill_section(rows: tuple[DrillRow, ...]) -> str:
         "Millimetres; azimuth in degrees from the front line, positive to the player's right, and the arc "
         "that it makes on the outside. Lay off from the top of the body, where the barrel ends: the reed tip "
         "of the model stands where a plain tube of the mouthpiece's volume would begin, not where the real "
-        "one does. Chimney is the height on the hole's axis from the bore's nearest line to the rim."
+        "one does. Chimney is the height on the hole's axis from the bore's nearest line to the rim. "
+        "Print every hole to its own column and enlarge it afterwards: a hole that came out small is made "
+        "wider, one that came out wide stays."
     )
     drilled = table([DRILL_COLUMNS[name] for name in used], [("", cells)], numbers=numbers)
     return section("Drill table", paragraph(note, "note"), drilled, kind="wide")
@@ -74,7 +76,7 @@ def _drill_cell(name: str, value: str | float | None) -> str:
         return ""
     if isinstance(value, str) or name == "order":
         return str(value)
-    text = f"{value:.1f}" if name in ("azimuth_deg", "drill_mm", "top_drill_mm") else f"{value:.2f}"
+    text = f"{value:.1f}" if name in ("azimuth_deg", "ream_to_mm", "top_ream_to_mm") else f"{value:.2f}"
     return text.replace("-", "\N{MINUS SIGN}")
 
 

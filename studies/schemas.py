@@ -17,6 +17,7 @@ from wrenpipe.studies.conventions import CONVENTIONS
 from wrenpipe.studies.design_checks import complaints
 from wrenpipe.studies.fields import Between, Label, refusal
 from wrenpipe.studies.hand_checks import hand_complaints
+from wrenpipe.studies.reaming_schema import ReamingFields, reaming_complaints
 
 __all__ = [
     "HOLE_DIAMETER",
@@ -198,10 +199,13 @@ class DesignFile(_Fields):
     )
     conventions: tuple[str, ...] = Field(CONVENTIONS, description="how to score the file again")
     made_by: MadeBy | None = Field(None, description="where the design came from")
+    reaming: ReamingFields | None = Field(None, description="how holes are printed small and enlarged")
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:
         for complaint in complaints(self):
+            raise refusal(complaint)
+        for complaint in reaming_complaints(self.reaming, [hole.name for hole in self.holes]):
             raise refusal(complaint)
         return self
 

@@ -87,6 +87,21 @@ def test_a_reachable_instrument_still_fits_when_drilled(programme: Any, reach: A
     assert made.margin >= -1e-2
 
 
+def test_a_programme_that_counts_scatter_ends_steadier_within_the_same_limits(
+    programme: Any, reach: Any, made: Any
+) -> None:
+    case, answer = programme(*CASE), reach(*CASE)
+    sturdy = instrument_for(replace(case, scatter_p=case.errors_p), answer, DEFAULT_TOLERANCE)
+    assert sturdy.outcome.violation <= FEASIBLE
+    # Rows are kept to a micrometre, a thousandth of a deviation.
+    assert sturdy.margin >= COMFORTABLE_MARGIN - ROUNDING_MARGIN - 1e-3
+    assert np.max(np.abs(sturdy.cents[~case.is_fork])) <= DEFAULT_TOLERANCE.worst + 1.0 + 25 * FEASIBLE
+    steady, plain = (
+        math.hypot(tuned.weighted_rms, case.mean_scatter(tuned.outcome.v)) for tuned in (sturdy, made)
+    )
+    assert steady < 0.95 * plain
+
+
 def test_drilling_keeps_what_was_pressed(programme: Any, free: Any) -> None:
     case, start = programme("A4", "simple-9", 9.0, "rear-arms"), free("A4", "simple-9", "rear-arms")
     goal = replace(GOAL, margin=0.5, twelfth_limit=30.0)

@@ -63,6 +63,7 @@ def test_a_file_comes_back_as_it_was(design_values: Factory) -> None:
     back = design_file(design_of(_file(values))).model_dump(mode="json", by_alias=True)
     assert back.pop("conventions") == list(CONVENTIONS)
     assert back.pop("made_by") is None
+    assert back.pop("reaming") is None
     for hole in values["holes"]:
         hole.setdefault("pad_lift_mm", 0.0)
         hole.setdefault("pad_radius_mm", 0.0)

@@ -150,6 +150,100 @@ def test_the_report_and_the_terminal_scatter_alike(bench: Bench, run: Run) -> No
             assert float(figure) == pytest.approx(scatter[made], abs=0.0506)
 
 
+def test_file_table_and_report_tell_the_same_sizes_to_print_and_to_ream_to(bench: Bench) -> None:
+    design = read_design(bench.folder / "design.json")
+    assert design.reaming is not None
+    with (bench.folder / "drill-table.csv").open(newline="", encoding="utf-8") as stream:
+        rows = {row["hole"]: row for row in csv.DictReader(stream)}
+    page = (bench.folder / "report.html").read_text("utf-8")
+    section = page[page.index("Print small, gauge, enlarge") :]
+    finals = {hole.name: hole.diameter_mm for hole in design.holes}
+    assert [hole.hole for hole in design.reaming.holes] != [hole.name for hole in design.holes]
+    for cut in design.reaming.holes:
+        assert cut.print_mm == pytest.approx(finals[cut.hole] - design.reaming.allowance_mm, abs=1e-9)
+        assert cut.greatest_mm >= finals[cut.hole] - 1e-9
+        row = rows[cut.hole]
+        assert float(row["print_diameter_mm"]) == pytest.approx(cut.print_mm, abs=0.0051)
+        assert float(row["ream_to_mm"]) == pytest.approx(finals[cut.hole], abs=1e-6)
+        shown = f'<td class="number">{cut.print_mm:.2f}</td><td class="number">{finals[cut.hole]:.2f}</td>'
+        assert f"<td>{cut.hole}</td>{shown}" in section
+
+
+def test_reaming_is_expected_to_help_and_pitches_to_help_more(bench: Bench) -> None:
+    told = bench.values["expected_cents"]
+    assert 0.0 < told["drawn"] < told["by_pitches"] < told["reamed"] - 0.3 < told["printed"] - 0.6
+    reaming = read_design(bench.folder / "design.json").reaming
+    assert reaming is not None
+    assert reaming.expected_cents.model_dump() == told
+
+
+def test_a_print_of_the_design_is_corrected_to_its_sizes(bench: Bench, run: Run, tmp_path: Path) -> None:
+    """As it came from the printer, exactly: then every hole is reamed to the size of the drill table."""
+    design = read_design(bench.folder / "design.json")
+    assert design.reaming is not None
+    measured = tmp_path / "gauged.csv"
+    lines = [f"{cut.hole},{cut.print_mm}" for cut in design.reaming.holes]
+    measured.write_text("\n".join(["hole,diameter_mm", *lines]) + "\n")
+    answer = run("ream", bench.folder / "design.json", "--diameters", measured, "--json")
+    assert answer.status == 0
+    told = json.loads(answer.out)
+    assert told["limits_known"]
+    assert [cut["hole"] for cut in told["cuts"]] == [cut.hole for cut in design.reaming.holes]
+    finals = {hole.name: hole.diameter_mm for hole in design.holes}
+    for cut in told["cuts"]:
+        assert cut["to_mm"] == pytest.approx(finals[cut["hole"]], abs=0.004)
+    assert told["rms_after_cents"] < 0.1 < told["rms_before_cents"]
+
+
+@dataclass(frozen=True)
+class Shop:
+    """What a maker of the design has measured, and asks."""
+
+    bench: Bench
+    run: Run
+    folder: Path
+
+    def told(self, cents: dict[str, float], wider: float) -> dict[str, Any]:
+        """The answer to holes that are wider than drawn by mm, and notes of these cents."""
+        holes = read_design(self.bench.folder / "design.json").holes
+        gauged, heard = self.folder / "gauged.csv", self.folder / "heard.csv"
+        gauged.write_text(
+            "hole,diameter_mm\n" + "".join(f"{h.name},{h.diameter_mm + wider}\n" for h in holes)
+        )
+        heard.write_text("note,cents\n" + "".join(f"{note},{c:.3f}\n" for note, c in cents.items()))
+        file = self.bench.folder / "design.json"
+        return json.loads(self.run("ream", file, "--diameters", gauged, "--pitches", heard, "--json").out)
+
+
+@pytest.fixture
+def shop(bench: Bench, run: Run, tmp_path: Path) -> Shop:
+    return Shop(bench, run, tmp_path)
+
+
+def test_what_all_notes_share_is_left_to_the_barrel(shop: Shop) -> None:
+    cents = {note.written: note.cents - 20.0 for note in shop.bench.made.intonation.notes}
+    told = shop.told(cents, 0.0)
+    assert told["notes_measured"] == len(cents)
+    assert told["shift_cents"] == pytest.approx(-20.0, abs=0.3)
+    assert told["cuts"] == []
+    assert told["rms_before_cents"] < 0.1
+
+
+def test_a_flat_note_widens_its_hole_beyond_its_drawn_size_as_far_as_the_file_allows(shop: Shop) -> None:
+    cents = {note.written: note.cents for note in shop.bench.made.intonation.notes}
+    cents["C4"] -= 15.0
+    told = shop.told(cents, 0.0)
+    design = read_design(shop.bench.folder / "design.json")
+    assert design.reaming is not None
+    most = {cut.hole: cut.greatest_mm for cut in design.reaming.holes}
+    finals = {hole.name: hole.diameter_mm for hole in design.holes}
+    cut = max(told["cuts"], key=lambda cut: cut["to_mm"] - cut["from_mm"])
+    assert cut["hole"] == "R1"
+    assert any(move["note"] == "C4" for move in cut["moves"])
+    assert finals["R1"] + 0.05 < cut["to_mm"] <= most["R1"] + 1e-3
+    assert told["rms_after_cents"] < told["rms_before_cents"]
+
+
 @pytest.mark.parametrize("name", ["body.svg", "intonation.svg"])
 def test_drawings_are_well_formed(bench: Bench, name: str) -> None:
     root = ElementTree.parse(bench.folder / name).getroot()

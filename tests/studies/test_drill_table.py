@@ -105,7 +105,7 @@ def test_no_joints_leave_the_joint_empty() -> None:
 def test_print_is_wider_by_the_undersize_and_the_drill_is_the_nearest_tenth() -> None:
     assert [row.diameter_mm for row in rows()] == [2.2, 4.84, 5.16, 4.0]
     assert [row.print_diameter_mm for row in rows()] == [2.4, 5.04, 5.36, 4.2]
-    assert [row.drill_mm for row in rows()] == [2.2, 4.8, 5.2, 4.0]
+    assert [row.ream_to_mm for row in rows()] == [2.2, 4.8, 5.2, 4.0]
 
 
 def test_azimuth_and_arc_on_the_outside() -> None:
@@ -166,7 +166,7 @@ def test_the_columns_of_a_top_come_with_a_top() -> None:
     assert lines[0][len(COLUMNS) :] == [
         "top_diameter_mm",
         "top_print_diameter_mm",
-        "top_drill_mm",
+        "top_ream_to_mm",
         "top_height_mm",
     ]
     assert [line[len(COLUMNS) :] for line in lines[2:4]] == [[""] * 4, ["3.76", "3.96", "3.8", "1.2"]]
