@@ -110,18 +110,28 @@ def printed(errors: PrintErrors, allowance: float = 0.0) -> Left:
     return Left(-allowance, errors)
 
 
-def reamed(errors: PrintErrors, tools: Tools) -> Left:
-    """Printed small, gauged, and enlarged: the first two moments of the greater one, as above."""
-    total = math.hypot(errors.diameter, tools.cut)
+def reamed(errors: PrintErrors, tools: Tools, *, bore: bool = False) -> Left:
+    """Printed small, gauged, and enlarged: the first two moments of the greater one, as above.
+
+    bore: whether a reamer goes through the bore as well, printed small by the same allowance; what its
+    diameter is off by is told about zero, for its mean is a hundredth of a millimetre at most.
+    """
+    mean, square = _greater(errors.diameter, tools)
+    bore_sd = math.sqrt(_greater(errors.bore, tools)[1]) if bore else errors.bore
+    sd = math.sqrt(max(square - mean**2, 0.0))
+    return Left(mean, PrintErrors(diameter=sd, place=errors.place, bore=bore_sd))
+
+
+def _greater(sd: float, tools: Tools) -> tuple[float, float]:
+    """Mean, m, and mean square, m2, of what a diameter is off by that was printed with an error of sd."""
+    total, a = math.hypot(sd, tools.cut), tools.allowance
     if total == 0.0:
-        return Left(0.0, errors)
-    z, a = tools.allowance / total, tools.allowance
+        return 0.0, 0.0
+    z = a / total
     density = math.exp(-0.5 * z * z) / math.sqrt(2.0 * math.pi)
     wide = 0.5 * math.erfc(z / math.sqrt(2.0))
-    mean = total * density - a * wide
-    square = tools.cut**2 * (1.0 - wide) + (a**2 + errors.diameter**2) * wide - a * total * density
-    sd = math.sqrt(max(square - mean**2, 0.0))
-    return Left(mean, PrintErrors(diameter=sd, place=errors.place, bore=errors.bore))
+    square = tools.cut**2 * (1.0 - wide) + (a**2 + sd**2) * wide - a * total * density
+    return total * density - a * wide, max(square, 0.0)
 
 
 @dataclass(frozen=True, slots=True)

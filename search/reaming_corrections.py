@@ -69,7 +69,7 @@ a tenth of a millimetre): the design weighs more than pitch."""
 LEAST_CUT = 0.03e-3
 """A cut below this is not made, m: it is within the error of the tool."""
 WORTH_MOVING = 0.1
-"""Share of what is left of the disturbance that a move out of the foot's order must take away (policy)."""
+"""Share of the disturbance of the foot's order that a move out of it must take away (policy)."""
 ROUNDS = 3
 """Times that an estimate, or a cut, is improved: the second one moves it by hundredths of a cent."""
 
@@ -311,10 +311,11 @@ def reaming_order(by_diameter: Real, places: Real) -> tuple[int, ...]:
     between = _disturbances(by_diameter)
     order = sorted(range(len(between)), key=lambda n: -float(places[n]))
     left = _left(between, order)
+    worth = WORTH_MOVING * left
     while True:
         moves = (_moved(order, i, j) for i in range(len(order)) for j in range(len(order)) if i != j)
         best = min(moves, key=lambda tried: _left(between, tried), default=order)
-        if _left(between, best) >= (1.0 - WORTH_MOVING) * left or left == 0.0:
+        if left - _left(between, best) <= worth:
             return tuple(order)
         order, left = best, _left(between, best)
 

@@ -21,6 +21,7 @@ def expected_values(expected: ExpectedCents) -> dict[str, float | None]:
         "printed": expected.printed,
         "reamed": expected.reamed,
         "by_pitches": expected.by_pitches,
+        "bore_too": expected.bore_too,
     }
     return {name: round(cents, 3) if math.isfinite(cents) else None for name, cents in named.items()}
 

@@ -47,12 +47,14 @@ class HoleCut:
 @dataclass(frozen=True, slots=True)
 class ExpectedCents:
     """RMS over notes and makers of what notes are off by about the best common shift, cents: as drawn,
-    without an error; printed at full size; printed small, gauged and reamed; corrected by pitches as well."""
+    without an error; printed at full size; holes printed small, gauged and reamed; the same corrected by
+    pitches; holes and bore printed small and reamed, without pitches."""
 
     drawn: float
     printed: float
     reamed: float
     by_pitches: float
+    bore_too: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +93,7 @@ def reaming_plan(programme: Programme, tuned: Tuned) -> ReamingPlan:
             by_pitches=expected_error_by_pitches(
                 instrument, playing, target, errors, tools, pitch_sd=PITCH_SD, ridge=RIDGE
             ),
+            bore_too=expected_error(playing, target, left_by(instrument, reamed(errors, tools, bore=True))),
         ),
         holes=tuple(
             HoleCut(
@@ -111,8 +114,8 @@ def expected_words(plan: ReamingPlan) -> str:
     of = plan.expected
     return (
         f"Expected of a maker's instrument, RMS cents about the barrel's shift: {of.printed:.1f} as printed, "
-        f"{of.reamed:.1f} printed {1e3 * plan.tools.allowance:g} mm small and reamed, {of.by_pitches:.1f} "
-        "corrected by pitches as well."
+        f"{of.reamed:.1f} with holes printed {1e3 * plan.tools.allowance:g} mm small and reamed, "
+        f"{of.by_pitches:.1f} corrected by pitches as well; {of.bore_too:.1f} with the bore reamed too."
     )
 
 

@@ -36,6 +36,7 @@ class ExpectedFields(_Fields):
     printed: Annotated[float, EXPECTED] | None = Field(description="printed at full size")
     reamed: Annotated[float, EXPECTED] | None = Field(description="printed small, gauged and reamed")
     by_pitches: Annotated[float, EXPECTED] | None = Field(description="the same, corrected by pitches")
+    bore_too: Annotated[float, EXPECTED] | None = Field(description="holes and bore printed small and reamed")
 
 
 class HoleCutFields(_Fields):

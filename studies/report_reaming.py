@@ -22,8 +22,9 @@ def reaming_section(plan: ReamingPlan) -> str:
     figures = (
         ("As drawn, without any error of making", _rms(expected.drawn)),
         ("As printed, holes at full size", _rms(expected.printed)),
-        ("Printed small, gauged and reamed to size", _rms(expected.reamed)),
+        ("Holes printed small, gauged and reamed to size", _rms(expected.reamed)),
         ("The same, corrected by the pitches of every note", _rms(expected.by_pitches)),
+        ("Holes and bore printed small and reamed to size", _rms(expected.bore_too)),
     )
     rests = (
         "RMS cents over notes and prints, about the shift that all notes share and the barrel takes up. "
@@ -31,7 +32,8 @@ def reaming_section(plan: ReamingPlan) -> str:
         f"{_mm(errors.place)} mm of its place and {_mm(errors.bore)} mm of the bore as printed; "
         f"{_mm(plan.tools.gauge)} mm of a gauge, {_mm(plan.tools.tool)} mm of a drill or reamer; "
         f"{PITCH_SD:g} cents of a note as played against a tuner. Places and bore stay as they were printed; "
-        "only pitches show what they did, and holes a little off their drawn sizes make good a part of it."
+        "only pitches show what they did, and holes a little off their drawn sizes make good a part of it. A "
+        "reamer of the drawn bore, through a bore printed small, takes that error away at its root."
     )
     return section(
         "Print small, gauge, enlarge",

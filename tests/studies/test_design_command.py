@@ -172,6 +172,7 @@ def test_file_table_and_report_tell_the_same_sizes_to_print_and_to_ream_to(bench
 def test_reaming_is_expected_to_help_and_pitches_to_help_more(bench: Bench) -> None:
     told = bench.values["expected_cents"]
     assert 0.0 < told["drawn"] < told["by_pitches"] < told["reamed"] - 0.3 < told["printed"] - 0.6
+    assert told["drawn"] < told["bore_too"] < told["reamed"] - 0.5
     reaming = read_design(bench.folder / "design.json").reaming
     assert reaming is not None
     assert reaming.expected_cents.model_dump() == told

@@ -48,7 +48,7 @@ def _with_reaming(values: dict[str, Any], wider: float = 0.5) -> dict[str, Any]:
     values["reaming"] = {
         "allowance_mm": 0.2,
         "print_errors": {"diameter_mm": 0.1, "place_mm": 0.1, "bore_mm": 0.1},
-        "expected_cents": {"drawn": 1.0, "printed": 5.0, "reamed": 4.0, "by_pitches": None},
+        "expected_cents": {"drawn": 1.0, "printed": 5.0, "reamed": 4.0, "by_pitches": None, "bore_too": 2.0},
         "holes": [
             {
                 "hole": hole["name"],
