@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
 
+from wrenpipe.constraints.margins import Severity
+from wrenpipe.constraints.rows import Label, RowBlock
 from wrenpipe.model.air import dry_air
 from wrenpipe.model.sensitivity import AS_PRINTED, PrintErrors, error_directions
 from wrenpipe.search.reaming import (
@@ -203,6 +206,41 @@ def test_a_hole_printed_too_wide_is_named_left_alone_and_made_good_by_others(dra
     assert np.std(found.after) < np.std(alone)
 
 
+def test_no_single_cut_more_or_less_would_play_better(drawn: Drawn) -> None:
+    """The least squares keep to their limits, and are not cut off at them afterwards."""
+    bench = drawn.bench()
+    sizes = bench.diameters - TOOLS.allowance
+    sizes[7] += 0.5e-3
+    belief = believed(bench, dict(enumerate(sizes.tolist())))
+    cut = np.zeros(len(sizes))
+    for one in corrections(bench, belief).cuts:
+        cut[one.hole] = one.after - one.before
+
+    def cost(cut: np.ndarray) -> float:
+        p = belief.p.copy()
+        p[drawn.block] += cut
+        cents = 1200 * np.log2(drawn.programme.solver.solve(p, neighbours=False).hz / bench.hz)
+        beside = belief.diameters + cut - bench.diameters
+        return float(np.sum((cents - cents.mean()) ** 2) + np.sum((RIDGE * beside) ** 2))
+
+    least = cost(cut)
+    for n in range(len(cut)):
+        for step in (0.02e-3, -0.02e-3):
+            other = cut.copy()
+            other[n] += step
+            # What is not worth a cut is none, and may miss the best by as much as that.
+            if other[n] >= 0.0 and cut[n] > 0.0:
+                assert cost(other) > least - 1e-3
+
+
+def test_a_hole_as_wide_as_it_was_drawn_is_not_called_too_wide(drawn: Drawn) -> None:
+    bench = drawn.bench()
+    gauged = dict(enumerate((bench.diameters + 0.01e-3).tolist()))
+    found = corrections(bench, believed(bench, gauged))
+    assert found.too_wide == ()
+    assert found.cuts == ()
+
+
 def test_exact_pitches_find_the_errors_of_places_and_bore_and_holes_make_them_good(drawn: Drawn) -> None:
     """One deviation of everything, the bore included: what is left is what no hole reaches."""
     bench, rng = drawn.bench(), np.random.default_rng(5)
@@ -273,6 +311,21 @@ def test_a_key_for_one_note_goes_late_and_the_order_disturbs_less_than_its_rever
     from_the_foot = range(len(names) - 1, -1, -1)
     assert disturbance(by_diameter, order) <= disturbance(by_diameter, from_the_foot)
     assert disturbance(by_diameter, order) < 0.6 * disturbance(by_diameter, order[::-1])
+
+
+def test_two_holes_share_the_room_between_them() -> None:
+    """Of 0.2 mm to spare between two of them, each may take 0.2 in diameter; the third has 0.1 of its own."""
+    slope = np.zeros((2, 3))
+    slope[0, :2], slope[1, 2] = -0.5, -1.0
+    label = Label("web", "", 1e-3, 0.0, Severity.HARD)
+    walls = RowBlock(
+        np.array([0.2e-3, 0.1e-3]), slope, np.zeros(2), np.zeros(2, dtype=np.bool_), (label, label)
+    )
+    space = SimpleNamespace(holes=3, hole_diameter=slice(0, 3))
+    programme: Any = SimpleNamespace(mapping=SimpleNamespace(space=space), rows_at=lambda v: (None, walls))
+    tuned: Any = SimpleNamespace(outcome=SimpleNamespace(v=np.full(3, 5e-3)))
+    greatest = greatest_diameters(programme, tuned)
+    np.testing.assert_allclose(greatest, [5.2e-3, 5.2e-3, 5.1e-3], atol=1e-12)
 
 
 def test_all_holes_may_go_to_their_greatest_at_once(programme: Any, drawn: Drawn) -> None:
