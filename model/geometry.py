@@ -16,6 +16,8 @@ from enum import StrEnum
 __all__ = [
     "Barrel",
     "Bore",
+    "ExtraFingering",
+    "ExtraUse",
     "Finger",
     "Fingering",
     "FingeringChart",
@@ -44,7 +46,8 @@ class HoleKind(StrEnum):
 
 
 class Register(StrEnum):
-    """Registers of the clarinet, by the mode of the air column that sounds."""
+    """Registers of the clarinet, by the mode of the air column that sounds: the first, the first above the
+    chalumeau's holes, the second, and the third and higher ones."""
 
     CHALUMEAU = "chalumeau"
     THROAT = "throat"
@@ -173,13 +176,46 @@ class Fingering:
     weight: float = 1.0
 
 
+class ExtraUse(StrEnum):
+    """What a fingering beside the chart's own is for."""
+
+    ALTERNATE = "alternate"
+    TRILL = "trill"
+
+
+@dataclass(frozen=True, slots=True)
+class ExtraFingering:
+    """Another fingering of a note of the chart.
+
+    fingering: its written note is the one that sounds. beside: the note of the chart that it is played in
+    turn with: for a trill the lower one, which keeps the chart's own fingering, for an alternate the note
+    itself.
+    """
+
+    use: ExtraUse
+    beside: str
+    fingering: Fingering
+
+
 @dataclass(frozen=True, slots=True)
 class FingeringChart:
-    """All fingerings of one system and preset, lowest note first."""
+    """All fingerings of one system and preset, lowest note first.
+
+    fingerings: the chart proper, which instruments are tuned to and compared by; altissimo: what is played
+    above it, as far as the keys go. extras: alternates and trills, which are told and nothing else.
+    """
 
     system: str
     fingerings: tuple[Fingering, ...]
     twelfths: tuple[tuple[str, str], ...]
+    altissimo: tuple[Fingering, ...] = ()
+    extras: tuple[ExtraFingering, ...] = ()
+
+    def whole(self) -> FingeringChart:
+        """The same chart with the altissimo among its fingerings."""
+        return FingeringChart(
+            self.system, (*self.fingerings, *self.altissimo), self.twelfths, (), self.extras
+        )
 
     def __getitem__(self, written: str) -> Fingering:
         for fingering in self.fingerings:

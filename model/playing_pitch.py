@@ -151,13 +151,21 @@ def chart_solver(instrument: Instrument, chart: FingeringChart, air: Air, guess_
 
 
 def _usual_hz(instrument: Instrument, fingering: Fingering, air: Air) -> float:
-    """Where a mode of a plain pipe as long as to the first open hole would sound, Hz: an upper bound."""
-    lengths = [
+    """An upper bound for where a mode of a plain pipe with these holes would sound, Hz.
+
+    A pipe as long as to the first open hole bounds it. So does one as long as to any further hole with as
+    many modes more as there are open holes above: closing one hole is a change of rank one, which moves
+    each mode at most to the next (interlacing). That tells where the mode is when the first holes are vents.
+    """
+    lengths = sorted(
         hole.x
         for hole in instrument.holes
         if hole.name in fingering.open and hole.kind is not HoleKind.SPEAKER
-    ]
-    return (2 * fingering.mode - 1) * air.c / (4 * min([*lengths, instrument.bore.length]))
+    )
+    return min(
+        (2 * (fingering.mode + above) - 1) * air.c / (4 * length)
+        for above, length in enumerate([*lengths, instrument.bore.length])
+    )
 
 
 def playing_pitches(

@@ -1,16 +1,27 @@
 """Fingering systems: a system file with one choice of its keys, by preset or free.
 
 Holes under keys that are not chosen do not exist, and each note takes the first of its ways whose
-keys are all there. A preset and a free choice go the same way.
+keys are all there. A note of the altissimo, an alternate or a trill without such a way is left out; any
+other note must have one. A preset and a free choice go the same way.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from functools import cache
 from importlib import resources
 
-from wrenpipe.model.geometry import Fingering, FingeringChart, HoleKind, HolePlace, Key, System
+from wrenpipe.model.geometry import (
+    ExtraFingering,
+    ExtraUse,
+    Fingering,
+    FingeringChart,
+    HoleKind,
+    HolePlace,
+    Key,
+    Register,
+    System,
+)
 from wrenpipe.model.system_file import Note, SystemFile, Way, read_system_file, speaker_keys
 from wrenpipe.model.system_tables import SystemFileError, listed, shown
 
@@ -50,7 +61,9 @@ def notes_lost_without(name: str, key: str) -> tuple[str, ...]:
     """Written notes that have no fingering without this candidate key, whatever the others."""
     file = _packaged_file(name)
     others = frozenset(entry.key.name for entry in file.entries) - {key}
-    return tuple(note.written for note in file.notes if not any(way.needs <= others for way in note.ways))
+    return tuple(
+        note.written for note in file.notes if not _high(note) and _first_way(note.ways, others) is None
+    )
 
 
 def needed_keys(name: str) -> tuple[str, ...]:
@@ -129,17 +142,25 @@ def _system(file: SystemFile, name: str, title: str, chosen: frozenset[str]) -> 
     keys = tuple(entry.key for entry in entries)
     holes = {key.hole for key in keys}
     places = tuple(p for p in file.places if p.kind is HoleKind.FINGER or p.name in holes)
-    ways = {note.written: _way(name, note, chosen) for note in file.notes}
-    fingerings = tuple(_fingering(note, ways[note.written], places, keys) for note in file.notes)
-    twelfths = tuple((note.twelfth_of, note.written) for note in file.notes if note.twelfth_of is not None)
-    chart = FingeringChart(name, fingerings, twelfths)
+    ways = _ways(name, file, chosen)
+    played = [note for note in file.notes if note.written in ways]
+    of = {note.written: _fingering(note, ways[note.written], places, keys) for note in played}
+    extras = tuple(_extras(file, of, chosen, places, keys))
+    twelfths = tuple((note.twelfth_of, note.written) for note in played if note.twelfth_of is not None)
+    chart = FingeringChart(
+        name,
+        tuple(of[note.written] for note in played if not _high(note)),
+        twelfths,
+        tuple(of[note.written] for note in played if _high(note)),
+        tuple(extra for extra, _ in extras),
+    )
     speakers = frozenset(speaker_keys(places, entries))
     for low, high in twelfths:
         _check_twelfth(name, chart[low], chart[high], speakers)
     return System(
         name=name,
         title=title,
-        provenance="\n".join((file.provenance, *_origins(file, chosen, ways))),
+        provenance="\n".join((file.provenance, *_origins(file, chosen, ways, extras))),
         places=places,
         keys=keys,
         lanes=tuple(lane for entry in entries for lane in entry.lanes),
@@ -147,15 +168,48 @@ def _system(file: SystemFile, name: str, title: str, chosen: frozenset[str]) -> 
     )
 
 
-def _way(system: str, note: Note, chosen: frozenset[str]) -> Way:
+def _high(note: Note) -> bool:
+    return note.register is Register.ALTISSIMO
+
+
+def _first_way(ways: Iterable[Way], chosen: frozenset[str]) -> Way | None:
     """The first way whose keys are all there."""
-    for way in note.ways:
-        if way.needs <= chosen:
-            return way
-    missing = " or ".join(" and ".join(sorted(way.needs - chosen)) for way in note.ways)
-    raise SystemFileError(
-        f"{system}: note {note.written} has no way with these keys; allowed: adding {missing}"
-    )
+    return next((way for way in ways if way.needs <= chosen), None)
+
+
+def _ways(system: str, file: SystemFile, chosen: frozenset[str]) -> dict[str, Way]:
+    """How each note is played; only notes of the altissimo may be left out."""
+    ways = {}
+    for note in file.notes:
+        way = _first_way(note.ways, chosen)
+        if way is not None:
+            ways[note.written] = way
+        elif not _high(note):
+            missing = " or ".join(" and ".join(sorted(way.needs - chosen)) for way in note.ways)
+            raise SystemFileError(
+                f"{system}: note {note.written} has no way with these keys; allowed: adding {missing}"
+            )
+    return ways
+
+
+def _extras(
+    file: SystemFile,
+    chart: Mapping[str, Fingering],
+    chosen: frozenset[str],
+    places: Iterable[HolePlace],
+    keys: Iterable[Key],
+) -> Iterator[tuple[ExtraFingering, str]]:
+    """Alternates and trills that these keys give, of notes that they play, by other fingerings than the
+    chart's own; each with its source."""
+    for extra in file.extras:
+        way = _first_way(extra.ways, chosen)
+        if way is None or extra.written not in chart or extra.beside not in chart:
+            continue
+        own = chart[extra.written]
+        if (way.covered, way.pressed) != (own.covered, own.pressed):
+            mode = own.mode if extra.mode is None else extra.mode
+            note = Note(extra.written, own.register, mode, None, ())
+            yield ExtraFingering(extra.use, extra.beside, _fingering(note, way, places, keys)), way.source
 
 
 def _fingering(note: Note, way: Way, places: Iterable[HolePlace], keys: Iterable[Key]) -> Fingering:
@@ -192,14 +246,26 @@ def _check_twelfth(system: str, low: Fingering, high: Fingering, speakers: froze
         )
 
 
-def _origins(file: SystemFile, chosen: frozenset[str], ways: dict[str, Way]) -> Iterator[str]:
-    """For each source, one line of the keys and notes that rest on it, in the order of the file."""
+def _origins(
+    file: SystemFile,
+    chosen: frozenset[str],
+    ways: Mapping[str, Way],
+    extras: Iterable[tuple[ExtraFingering, str]],
+) -> Iterator[str]:
+    """For each source, one line of the keys, notes and further fingerings that rest on it, in the order of
+    the file."""
     keys = [(entry.source, entry.key.name) for entry in file.entries if entry.key.name in chosen]
     notes = [(way.source, written) for written, way in ways.items()]
-    for source in dict.fromkeys(source for source, _ in (*keys, *notes)):
+    told: dict[str, list[tuple[str, str]]] = {f"{use.value}s": [] for use in ExtraUse}
+    for extra, source in extras:
+        to = extra.fingering.written
+        words = to if extra.use is ExtraUse.ALTERNATE else f"{extra.beside} to {to}"
+        told[f"{extra.use.value}s"].append((source, words))
+    sorts = {"keys": keys, "notes": notes, **told}
+    for source in dict.fromkeys(source for group in sorts.values() for source, _ in group):
         groups = (
             f"{what} {', '.join(name for origin, name in group if origin == source)}"
-            for what, group in (("keys", keys), ("notes", notes))
+            for what, group in sorts.items()
             if any(origin == source for origin, _ in group)
         )
         yield f"{'; '.join(groups)}: {source}."

@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from enum import StrEnum
 from itertools import pairwise
 
-from wrenpipe.model.geometry import Finger, HoleKind, HolePlace, Key, Lane, Register
+from wrenpipe.model.geometry import ExtraUse, Finger, HoleKind, HolePlace, Key, Lane, Register
 from wrenpipe.model.pitch import midi, note_name
 from wrenpipe.model.system_tables import Row, SystemFileError, listed, read_row, read_rows, shown
 
-__all__ = ["KeyEntry", "Note", "Preset", "SystemFile", "Way", "read_system_file", "speaker_keys"]
+__all__ = ["Extra", "KeyEntry", "Note", "Preset", "SystemFile", "Way", "read_system_file", "speaker_keys"]
 
 UNSOURCED = "common practice, no source"
 TWELFTH = 19
@@ -29,6 +29,10 @@ MODES = {
 LEAST_SHARE, MOST_SHARE = 0.01, 1.0
 NARROWEST_LANE_MM, WIDEST_LANE_MM = 0.5, 30.0
 HEAVIEST = 10.0
+WIDEST_TRILL = 2
+"""Semitones."""
+EXTRA_WAY = "pressed needs fork source"
+NOTE_WAY = "pressed needs fork weight source"
 THUMBS = (Finger.L_THUMB, Finger.R_THUMB)
 
 
@@ -73,6 +77,18 @@ class Note:
 
 
 @dataclass(frozen=True, slots=True)
+class Extra:
+    """An alternate or a trill: other ways to play the note `written` when the chart plays `beside` (the note
+    itself for an alternate, the lower note of a trill). mode: None for that of the chart's own fingering."""
+
+    use: ExtraUse
+    written: str
+    beside: str
+    mode: int | None
+    ways: tuple[Way, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Preset:
     """A choice of keys that the trade knows."""
 
@@ -91,6 +107,7 @@ class SystemFile:
     places: tuple[HolePlace, ...]
     entries: tuple[KeyEntry, ...]
     notes: tuple[Note, ...]
+    extras: tuple[Extra, ...]
     presets: tuple[Preset, ...]
 
 
@@ -211,14 +228,15 @@ class _NoteReader:
     sources: Mapping[str, str]
     ordinary: float
     fork: float
+    altissimo: float
 
-    def way(self, where: str, raw: object) -> Way:
-        row = read_row(where, raw, "covered", "pressed needs fork weight source")
+    def way(self, where: str, raw: object, ordinary: float, optional: str) -> Way:
+        row = read_row(where, raw, "covered", optional)
         touched = [e.key.name for e in self.entries if e.key.ring_of is None]
         pressed = row.members("pressed", touched, "key to press")
         needs = row.members("needs", [e.key.name for e in self.entries], "key")
         fork = row.flag("fork")
-        usual = self.fork if fork else self.ordinary
+        usual = self.fork if fork else ordinary
         way = Way(
             needs=frozenset((*pressed, *needs)),
             covered=row.members("covered", [p.name for p in self.places if p.finger], "finger hole"),
@@ -236,12 +254,36 @@ class _NoteReader:
         if "twelfth_of" in row.fields:
             number = midi(row.note("written")) - TWELFTH
             twelfth_of = row.member("twelfth_of", [name for name in lower if midi(name) == number])
-        ways = tuple(self.way(f"{row.where}, way {n}", raw) for n, raw in enumerate(row.items("ways"), 1))
+        ordinary = self.ordinary
+        if register is Register.ALTISSIMO:
+            ordinary = self.altissimo
+            if twelfth_of is not None:
+                raise row.wrong("twelfth_of", "none on a note of the altissimo")
+        elif any(note.register is Register.ALTISSIMO for note in lower.values()):
+            raise row.wrong("register", "altissimo above a note of the altissimo")
+        ways = self.ways(row, ordinary)
         if not ways and twelfth_of is not None:
             ways = self._with_speaker(row, lower[twelfth_of])
         if not ways:
             raise row.error("it has no ways", "at least one way, or twelfth_of")
         return Note(row.note("written"), register, mode, twelfth_of, ways)
+
+    def ways(self, row: Row, ordinary: float, optional: str = NOTE_WAY) -> tuple[Way, ...]:
+        raws = enumerate(row.items("ways"), 1)
+        return tuple(self.way(f"{row.where}, way {n}", raw, ordinary, optional) for n, raw in raws)
+
+    def extra(self, use: ExtraUse, number: int, raw: object, notes: Mapping[str, Note]) -> Extra:
+        needed = "written to ways" if use is ExtraUse.TRILL else "written ways"
+        row = read_row(f"{use.value} {number}", raw, needed, "mode")
+        beside = row.member("written", notes)
+        written = row.member("to", notes) if use is ExtraUse.TRILL else beside
+        if use is ExtraUse.TRILL and not 1 <= midi(written) - midi(beside) <= WIDEST_TRILL:
+            raise row.wrong("to", f"a note 1 or {WIDEST_TRILL} semitones above {beside}")
+        mode = row.whole("mode", 1, HIGHEST_MODE) if "mode" in row.fields else None
+        ways = self.ways(row, 0.0, EXTRA_WAY)
+        if not ways:
+            raise row.error("it has no ways", "at least one way")
+        return Extra(use, written, beside, mode, ways)
 
     def _with_speaker(self, row: Row, low: Note) -> tuple[Way, ...]:
         """The ways of the low note, with the speaker pressed."""
@@ -277,6 +319,15 @@ def _notes(top: Row, reader: _NoteReader) -> tuple[Note, ...]:
     return tuple(notes.values())
 
 
+def _extras(top: Row, reader: _NoteReader, notes: Iterable[Note]) -> tuple[Extra, ...]:
+    known = {note.written: note for note in notes}
+    return tuple(
+        reader.extra(use, number, raw, known)
+        for use in ExtraUse
+        for number, raw in enumerate(top.items(use.value), 1)
+    )
+
+
 def _presets(top: Row, entries: Iterable[KeyEntry]) -> tuple[Preset, ...]:
     known = [entry.key.name for entry in entries]
     return tuple(
@@ -300,7 +351,7 @@ def _parsed(text: str) -> Row:
         # Not only TOMLDecodeError: whole numbers of thousands of digits are refused by int() itself.
         raise SystemFileError(f"the system file cannot be read: {fault}; allowed: TOML 1.0") from None
     needed = "name title provenance lowest highest weight sources hole key note preset"
-    return read_row("the system file", raw, needed)
+    return read_row("the system file", raw, needed, " ".join(use.value for use in ExtraUse))
 
 
 def read_system_file(text: str) -> SystemFile:
@@ -311,16 +362,19 @@ def read_system_file(text: str) -> SystemFile:
     """
     top = _parsed(text)
     sources = _sources(top)
-    weight = read_row("weight", top.fields["weight"], "ordinary fork")
+    weight = read_row("weight", top.fields["weight"], "ordinary fork altissimo")
     places = _places(top)
     entries = _entries(top, places, sources)
-    ordinary, fork = (weight.number(field, 0.0, HEAVIEST) for field in ("ordinary", "fork"))
+    weights = (weight.number(field, 0.0, HEAVIEST) for field in ("ordinary", "fork", "altissimo"))
+    reader = _NoteReader(places, entries, sources, *weights)
+    notes = _notes(top, reader)
     return SystemFile(
         name=top.text("name"),
         title=top.text("title"),
         provenance=top.text("provenance"),
         places=places,
         entries=entries,
-        notes=_notes(top, _NoteReader(places, entries, sources, ordinary, fork)),
+        notes=notes,
+        extras=_extras(top, reader, notes),
         presets=_presets(top, entries),
     )

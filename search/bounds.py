@@ -9,10 +9,14 @@ from numpy.typing import NDArray
 
 from wrenpipe.constraints.aids import OFFSET_HOLES, RAISED_CHIMNEYS
 from wrenpipe.constraints.design_space import KNOTS, DesignSpace
+from wrenpipe.constraints.finger_rows import LEFT, RIGHT, FingerPolicy
+from wrenpipe.constraints.hand import Hand
+from wrenpipe.constraints.seat_bounds import BodyBounds
+from wrenpipe.constraints.walls import WallLimits
 from wrenpipe.model.geometry import Finger, HoleKind
 from wrenpipe.search.unknowns import Mapping
 
-__all__ = ["MOST_CROSSING", "bounds", "seat_bounds"]
+__all__ = ["MOST_CROSSING", "body_bounds", "bounds", "seat_bounds"]
 
 Real = NDArray[np.float64]
 
@@ -90,3 +94,36 @@ def seat_bounds(space: DesignSpace, top: float, foot: float, outer: float) -> tu
     lower[space.hand_x], upper[space.hand_x] = top - 40e-3, foot + 40e-3
     lower[space.hand_s], upper[space.hand_s] = -FARTHEST_HAND, FARTHEST_HAND
     return lower, upper
+
+
+def body_bounds(
+    mapping: Mapping, lower: Real, upper: Real, hand: Hand, policy: FingerPolicy, limits: WallLimits
+) -> BodyBounds:
+    """What the bounds of all columns, (space.size,), leave to the seats of a hand, whatever the holes."""
+    space = mapping.space
+    offset, by_foot = mapping.flare_from
+    places = space.system.places
+    on_holes = [n for n, place in enumerate(places) if place.finger in (*LEFT, *RIGHT)]
+    bare = [n for n in on_holes if places[n].kind is HoleKind.FINGER]
+    outer = float(upper[space.outer_radius])
+    turns = (upper - lower)[space.hole_azimuth] / 2
+    pads = (max(hand.pad_half_length(f), hand.pad_half_width(f)) for f in (*LEFT, *RIGHT))
+    beside = max(pads) - policy.land
+    on_bare = outer * float(np.max(turns[bare])) + beside
+    on_any = outer * float(np.max(turns[on_holes])) + max(beside, policy.plate)
+    littles = [space.tip(finger)[1] for finger in (Finger.L4, Finger.R4)]
+    little = float(np.max(np.abs([lower[littles], upper[littles]])))
+    return BodyBounds(
+        highest=mapping.stock.top_of_body + limits.tenon + limits.rim,
+        lowest=offset + by_foot * float(upper[space.foot]) - limits.bell_socket,
+        slant=MOST_CROSSING,
+        around=2 * on_bare,
+        aside=on_any + max(on_any, little),
+        radius=outer,
+        thinnest=float(lower[space.outer_radius]),
+        least=tuple(
+            (place.finger, (place.top_share or 1.0) * float(lower[space.hole_diameter.start + n]))
+            for n, place in enumerate(places)
+            if place.finger is not None and place.kind is HoleKind.FINGER
+        ),
+    )

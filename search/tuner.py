@@ -16,22 +16,23 @@ from numpy.typing import NDArray
 
 from wrenpipe.constraints.aids import lanes_with
 from wrenpipe.constraints.families import Stack
-from wrenpipe.constraints.finger_rows import LEFT, RIGHT, BodyEnds, FingerPolicy
+from wrenpipe.constraints.finger_rows import BodyEnds, FingerPolicy
 from wrenpipe.constraints.hand import Hand
 from wrenpipe.constraints.key_clearance import pad_beside_pad
 from wrenpipe.constraints.margins import Margin, tightest
 from wrenpipe.constraints.row_table import RowTable
 from wrenpipe.constraints.rows import RowBlock
-from wrenpipe.constraints.seat_bounds import BodyBounds, Certificate, seats_impossible
+from wrenpipe.constraints.seat_bounds import Certificate, seats_impossible
 from wrenpipe.constraints.seat_table import seat_table
 from wrenpipe.constraints.walls import WallLimits, wall_families
 from wrenpipe.model.air import Air
-from wrenpipe.model.geometry import Finger, HoleKind
+from wrenpipe.model.geometry import Finger
 from wrenpipe.model.pitch import frequency, midi
 from wrenpipe.model.playing_pitch import ChartSolver, Playing, chart_solver
 from wrenpipe.model.sensitivity import AS_PRINTED, PrintErrors, error_directions
 from wrenpipe.search.aims import mean_scatter, mean_scatter_gradient, twelfth_pairs
-from wrenpipe.search.bounds import MOST_CROSSING, bounds
+from wrenpipe.search.altissimo import Altissimo, altissimo_for
+from wrenpipe.search.bounds import body_bounds, bounds
 from wrenpipe.search.fairness import FairnessWeights, fairness
 from wrenpipe.search.reaming import scatter_residual
 from wrenpipe.search.sequential import FEASIBLE, Evaluation, Outcome, Settings, Status, minimise
@@ -128,7 +129,8 @@ class _Note:
     fingers: RowBlock | None
     walls: RowBlock
     felt: float
-    """Norm of the notes' residuals."""
+    """Norm of the notes' residuals, those of the altissimo apart."""
+    high_hz: Real | None
 
 
 @dataclass
@@ -136,6 +138,7 @@ class _Nearby:
     """What a run remembers of where it has just been: pitches, and the scatter's gradient and its place."""
 
     hz: Real | None = None
+    high_hz: Real | None = None
     spread_at: Real = field(default_factory=lambda: np.array(math.inf))
     spread_v: Real = field(default_factory=lambda: np.zeros(0))
 
@@ -158,6 +161,8 @@ class Programme:
     limits: WallLimits = field(default_factory=WallLimits)
     weights: FairnessWeights = field(default_factory=FairnessWeights)
     errors: PrintErrors = AS_PRINTED
+    altissimo: Altissimo | None = None
+    """What pulls beside the notes, and takes part in no limit and no figure."""
     scatter_p: Real | None = None
     """Errors (as `errors_p`) whose scatter counts beside the cents; None: tuned as drawn."""
 
@@ -187,7 +192,7 @@ class Programme:
             evaluation = self._evaluate(v, goal, nearby)
             if evaluation is not None:
                 assert isinstance(evaluation.note, _Note)
-                nearby.hz = evaluation.note.playing.hz
+                nearby.hz, nearby.high_hz = evaluation.note.playing.hz, evaluation.note.high_hz
             return evaluation
 
         outcome = minimise(
@@ -248,6 +253,7 @@ class Programme:
         p, p_v = self.mapping.parameters(v)
         try:
             playing = self.solver.solve(p, jacobian=True, neighbours=False, guess_hz=nearby.hz)
+            above = None if self.altissimo is None else self.altissimo.pull(p, p_v, nearby.high_hz)
         except ValueError:
             return None
         assert playing.jacobian is not None
@@ -260,6 +266,9 @@ class Programme:
         note_r, note_j = share * felt / CENTS_UNIT, (share / CENTS_UNIT)[:, None] * by_v
         fingers, walls = self.rows_at(v)
         r, jr = [note_r, pull], [note_j, pull_v]
+        if above is not None:
+            r.append(above[0] / CENTS_UNIT)
+            jr.append(above[1] / CENTS_UNIT)
         if self.scatter_p is not None:
             spread_r, spread_j = scatter_residual(self.solver, p, p_v, playing, self.scatter_p)
             r.append(spread_r / CENTS_UNIT)
@@ -294,7 +303,7 @@ class Programme:
             jr=np.vstack(jr),
             g=np.concatenate(g),
             jg=np.vstack(jg),
-            note=_Note(playing, cents, fingers, walls, float(np.linalg.norm(note_r))),
+            note=_Note(playing, cents, fingers, walls, float(np.linalg.norm(note_r)), above and above[2]),
         )
 
     def _tuned(self, outcome: Outcome) -> Tuned:
@@ -329,34 +338,8 @@ class Programme:
         """Proof that this hand finds no seats whatever the holes, or None."""
         if self.hand is None:
             return None
-        space, limits = self.mapping.space, self.limits
-        offset, by_foot = self.mapping.flare_from
-        places = space.system.places
-        on_holes = [n for n, place in enumerate(places) if place.finger in (*LEFT, *RIGHT)]
-        bare = [n for n in on_holes if places[n].kind is HoleKind.FINGER]
-        outer = float(self.upper[space.outer_radius])
-        turns = (self.upper - self.lower)[space.hole_azimuth] / 2
-        pads = (max(self.hand.pad_half_length(f), self.hand.pad_half_width(f)) for f in (*LEFT, *RIGHT))
-        beside = max(pads) - self.policy.land
-        on_bare = outer * float(np.max(turns[bare])) + beside
-        on_any = outer * float(np.max(turns[on_holes])) + max(beside, self.policy.plate)
-        littles = [space.tip(finger)[1] for finger in (Finger.L4, Finger.R4)]
-        little = float(np.max(np.abs([self.lower[littles], self.upper[littles]])))
-        bounds = BodyBounds(
-            highest=self.mapping.stock.top_of_body + limits.tenon + limits.rim,
-            lowest=offset + by_foot * float(self.upper[space.foot]) - limits.bell_socket,
-            slant=MOST_CROSSING,
-            around=2 * on_bare,
-            aside=on_any + max(on_any, little),
-            radius=outer,
-            thinnest=float(self.lower[space.outer_radius]),
-            least=tuple(
-                (place.finger, (place.top_share or 1.0) * float(self.lower[space.hole_diameter.start + n]))
-                for n, place in enumerate(places)
-                if place.finger is not None and place.kind is HoleKind.FINGER
-            ),
-        )
-        return seats_impossible(self.hand, self.lanes, self.policy, bounds)
+        within = body_bounds(self.mapping, self.lower, self.upper, self.hand, self.policy, self.limits)
+        return seats_impossible(self.hand, self.lanes, self.policy, within)
 
     def without_hand(self) -> Programme:
         return replace(self, hand=None)
@@ -379,9 +362,11 @@ def programme_for(
     )
     guess = stock_guess(mapping, air, pitch_standard_hz)
     lower, upper = bounds(mapping, guess, aids)
+    stock = mapping.instrument(guess)
     return Programme(
         mapping=mapping,
-        solver=chart_solver(mapping.instrument(guess), chart, air, target),
+        solver=chart_solver(stock, chart, air, target),
+        altissimo=altissimo_for(stock, chart, air, mapping.size, pitch_standard_hz),
         target_hz=target,
         weight=np.sqrt(np.array([f.weight for f in chart.fingerings])),
         is_fork=np.array([f.fork for f in chart.fingerings], dtype=np.bool_),

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from wrenpipe.model.geometry import Fingering, FingeringChart, Register
-from wrenpipe.model.intonation import Intonation, NoteStatus, judge
+from wrenpipe.model.geometry import ExtraFingering, ExtraUse, Fingering, FingeringChart, Register
+from wrenpipe.model.intonation import Intonation, NoteStatus, judge, judge_extras
 from wrenpipe.model.pitch import frequency, midi, parse_size
 
 FIXED = settings(derandomize=True, deadline=None)
@@ -155,3 +156,52 @@ def test_figures_are_those_of_the_notes(errors: list[float]) -> None:
     assert abs(whole.worst_cents) >= whole.rms_cents - 1e-7
     parts = [judged.group(name) for name in ("all but forks", "forks")]
     assert sum(part.notes for part in parts) == whole.notes
+
+
+HIGH = (_note("C#6", Register.ALTISSIMO), _note("D6", Register.ALTISSIMO))
+EXTRAS = (
+    ExtraFingering(ExtraUse.ALTERNATE, "Bb3", _note("Bb3", LOW, fork=True)),
+    ExtraFingering(ExtraUse.TRILL, "F5", _note("G4", Register.THROAT)),
+    ExtraFingering(ExtraUse.ALTERNATE, "D6", _note("D6", Register.ALTISSIMO)),
+)
+
+
+def _high(cents: tuple[float, float]) -> Intonation:
+    """The chart with its altissimo, all below six cents sharp."""
+    chart = replace(CHART, altissimo=HIGH).whole()
+    errors = (*[6.0] * len(CHART.fingerings), *cents)
+    hz = [
+        frequency(midi(f.written) + 3) * 2 ** (c / 1200)
+        for f, c in zip(chart.fingerings, errors, strict=True)
+    ]
+    statuses = [NoteStatus.LOST if math.isnan(c) else NoteStatus.SOUNDS for c in errors]
+    return judge(chart, SIZE, hz, [20.0] * len(hz), statuses, 440.0)
+
+
+@pytest.mark.parametrize("cents", [(40.0, -30.0), (math.nan, -30.0), (math.nan, math.nan)])
+def test_the_altissimo_is_a_register_and_part_of_no_other_figure(cents: tuple[float, float]) -> None:
+    judged, below = _high(cents), _judged(dict.fromkeys([f.written for f in CHART.fingerings], 6.0))
+    for name in ("chalumeau", "throat", "clarion", "all but forks", "forks", "all"):
+        mine, alone = judged.group(name), below.group(name)
+        assert (mine.notes, mine.lost) == (alone.notes, alone.lost)
+        assert mine.rms_cents == pytest.approx(alone.rms_cents, abs=1e-9)
+    assert [score.name for score in judged.registers].index("altissimo") == 3
+    found = [c for c in cents if not math.isnan(c)]
+    high = judged.group("altissimo")
+    assert (high.notes, high.lost) == (2, 2 - len(found))
+    if found:
+        assert high.rms_cents == pytest.approx(math.sqrt(sum(c * c for c in found) / len(found)))
+    assert [note.written for note in judged.proper] == [f.written for f in CHART.fingerings]
+    assert judged.twelfths == below.twelfths
+
+
+def test_an_extra_is_told_from_equal_temperament_and_from_the_charts_own_fingering() -> None:
+    judged = _high((40.0, math.nan))
+    chart = replace(CHART, altissimo=HIGH, extras=EXTRAS)
+    hz = [frequency(midi(e.fingering.written) + 3) * 2 ** (-15 / 1200) for e in EXTRAS]
+    scores = judge_extras(chart, judged, SIZE, hz, [9.0] * 3, [NoteStatus.WEAK] * 3, 440.0)
+    assert [s.note.cents for s in scores] == pytest.approx([-15.0] * 3)
+    assert [s.apart for s in scores[:2]] == pytest.approx([-21.0, -21.0])
+    assert math.isnan(scores[2].apart)
+    assert [s.extra for s in scores] == list(EXTRAS)
+    assert scores[0].note.status is NoteStatus.WEAK

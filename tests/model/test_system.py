@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from wrenpipe.model.geometry import Finger, HoleKind, Register, System
+from wrenpipe.model.geometry import ExtraUse, Finger, Fingering, HoleKind, Register, System
 from wrenpipe.model.pitch import midi, note_name
 from wrenpipe.model.system import (
     SystemFileError,
@@ -48,7 +48,9 @@ def assert_sound(system: System) -> None:
     assert {lane.key for lane in system.lanes} <= {key.name for key in system.keys}
     for here, above in pairwise(chart.fingerings):
         assert midi(above.written) == midi(here.written) + 1
-    for f in chart.fingerings:
+    for here, above in pairwise((chart.fingerings[-1], *chart.altissimo)):
+        assert midi(above.written) > midi(here.written)
+    for f in (*chart.whole().fingerings, *(extra.fingering for extra in chart.extras)):
         assert set(f.covered) <= fingers
         assert set(f.pressed) <= {key.name for key in system.keys}
         assert set(f.open) & fingers == fingers - set(f.covered)
@@ -112,6 +114,64 @@ def test_highest_open_hole_opens_the_note_and_forks_flatten_it(name: str) -> Non
         assert (above >= 1) if f.fork else (above == 0), f.written
 
 
+@BOTH
+def test_altissimo_stands_apart_from_the_chart(name: str) -> None:
+    """From C#6 to G6, vented by the open hole of the index finger, and by no other key than the speaker's."""
+    chart = load_system(name).chart
+    assert [f.written for f in chart.altissimo] == [note_name(n) for n in range(midi("C#6"), midi("G6") + 1)]
+    assert chart.fingerings[-1].written == "C6"
+    assert chart.whole().fingerings == (*chart.fingerings, *chart.altissimo)
+    assert chart.whole().altissimo == ()
+    for f in chart.altissimo:
+        assert f.register is Register.ALTISSIMO
+        assert f.mode >= 3
+        assert "thumb" in f.covered
+        assert f.open[:2] == ("speaker", "L1")
+        assert f.written not in {note for pair in chart.twelfths for note in pair}
+
+
+def test_a_note_of_the_altissimo_without_its_key_is_left_out() -> None:
+    covered = 'covered = ["thumb", "L2", "L3", "R1", "R2", "R3"]'
+    text = edited((f'    {{ {covered}, pressed = ["speaker", "F/C"], source = "tried" }},\n', ""))
+    assert system_from_toml(text, "simple-full").chart == load_system("simple-full").chart
+    left, whole = system_from_toml(text, "simple-9").chart, load_system("simple-9").chart
+    assert [f.written for f in left.altissimo] == ["C#6", "D6", "Eb6", "E6", "F6", "F#6"]
+    assert (left.fingerings, left.twelfths) == (whole.fingerings, whole.twelfths)
+
+
+@BOTH
+def test_extras_are_other_fingerings_than_the_charts_own(name: str) -> None:
+    system = load_system(name)
+    chart = system.chart.whole()
+    shown = [(e.use, e.beside, e.fingering.covered, e.fingering.pressed) for e in chart.extras]
+    assert len(set(shown)) == len(shown)
+    for extra in chart.extras:
+        own, f = chart[extra.fingering.written], extra.fingering
+        assert (f.covered, f.pressed) != (own.covered, own.pressed)
+        assert f.register is own.register
+        if extra.use is ExtraUse.ALTERNATE:
+            assert extra.beside == f.written
+        else:
+            assert midi(f.written) - midi(extra.beside) in (1, 2)
+            moved = _moved(chart[extra.beside], f)
+            assert len(moved) == 1, (extra.beside, f.written, moved)
+
+
+def _moved(here: Fingering, there: Fingering) -> set[str]:
+    """Fingers and keys that change from one fingering to another; a trill moves one."""
+    return set(here.covered) ^ set(there.covered) | set(here.pressed) ^ set(there.pressed)
+
+
+def test_extras_follow_the_keys() -> None:
+    nine, full = load_system("simple-9").chart.extras, load_system("simple-full").chart.extras
+    forks = [e.fingering.written for e in full if e.use is ExtraUse.ALTERNATE and e.fingering.fork]
+    assert {"Bb3", "F5", "F4", "Eb4", "Bb5"} <= set(forks)
+    assert not {"Bb3", "F5", "F4"} & {e.fingering.written for e in nine if e.use is ExtraUse.ALTERNATE}
+    trills = {(e.beside, e.fingering.written): e.fingering for e in full if e.use is ExtraUse.TRILL}
+    assert trills["D4", "E4"].pressed == ("F4/C6",)
+    assert ("D4", "E4") not in {(e.beside, e.fingering.written) for e in nine}
+
+
 def test_only_all_closed_leaves_no_hole_open() -> None:
     for name in known_systems():
         assert [f.written for f in load_system(name).chart.fingerings if not f.open] == ["E3"]
@@ -147,17 +207,21 @@ def test_full_keys_leave_no_fork() -> None:
         ("simple-9", "F#3", ("F#3 key", "E3 pad")),
         ("simple-9", "C5", ("speaker", "E3 pad")),
         ("simple-full", "Bb3", ("Bb3 key", "R3", "F3 pad", "E3 pad")),
+        ("simple-9", "C#6", ("speaker", "L1", "G#3 key", "F3 pad", "E3 pad")),
+        ("simple-9", "Eb6", ("speaker", "L1", "R2", "R2 ring vent", "R3", "G#3 key", "F3 pad", "E3 pad")),
+        ("simple-full", "Eb6", ("speaker", "L1", "B3 key", "R2", "R3", "F3 pad", "E3 pad")),
         ("simple-full", "F#5", ("speaker", "B3 key", "R2", "R3", "F3 pad", "E3 pad")),
     ],
 )
 def test_open_holes(name: str, written: str, open_holes: tuple[str, ...]) -> None:
-    assert load_system(name).chart[written].open == open_holes
+    assert load_system(name).chart.whole()[written].open == open_holes
 
 
 def test_weights() -> None:
     for name in known_systems():
         for f in load_system(name).chart.fingerings:
             assert f.weight == (0.5 if f.written == "Bb4" else 0.35 if f.fork else 1.0)
+        assert {f.weight for f in load_system(name).chart.altissimo} == {0.05}
 
 
 def test_units_become_si() -> None:
@@ -184,8 +248,10 @@ def test_lanes_follow_their_keys() -> None:
 def test_provenance_says_what_rests_on_which_source() -> None:
     lines = load_system("simple-9").provenance.splitlines()
     assert any("object 500904" in line and line.startswith("keys speaker, throat A") for line in lines)
-    assert "keys R2 ring; notes B3, F4, F#5, C6: common practice, no source." in lines
-    assert "notes F#4: from memory." in lines
+    assert "keys R2 ring; notes B3, F4, F#5, C6; alternates Bb4: common practice, no source." in lines
+    assert "notes F#4; alternates C#6, D6, E6: from memory." in lines
+    full = load_system("simple-full").provenance.splitlines()
+    assert any("trills A3 to Bb3: from memory" in line for line in full)
 
 
 def test_any_choice_goes_the_same_way_as_a_preset() -> None:

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from wrenpipe.model.geometry import Finger, System
+from wrenpipe.model.pitch import midi, note_name
 from wrenpipe.model.system import SystemFileError, system_from_toml
 
 TEXT = resources.files("wrenpipe.model").joinpath("systems", "simple.toml").read_text("utf-8")
@@ -28,7 +29,10 @@ EB4 = block('[[note]]\nwritten = "Eb4"')
 A3 = block('[[note]]\nwritten = "A3"')
 A4 = block('[[note]]\nwritten = "A4"')
 E5 = block('[[note]]\nwritten = "E5"')
-C6 = TEXT[TEXT.index('[[note]]\nwritten = "C6"') :]
+G6 = block('[[note]]\nwritten = "G6"')
+D6 = block('[[note]]\nwritten = "D6"')
+EB4_FORK = block('[[alternate]]\nwritten = "Eb4"')
+F4_TRILL = block('[[trill]]\nwritten = "F4"')
 # What the sentences allow.
 FINGERS = ", ".join(finger.value for finger in Finger)
 FINGER_HOLES = "thumb, L1, L2, L3, R1, R2, R3"
@@ -43,7 +47,8 @@ NEIGHBOURS = (
     "right index and right middle, right middle and right ring"
 )
 WITHOUT_HOLES = TEXT[: TEXT.index("[[hole]]\n")] + TEXT[TEXT.index("[[key]]\n") :]
-SCALE = "notes in semitones from E3 to C6"
+NOTES = ", ".join(note_name(number) for number in range(midi("E3"), midi("G6") + 1))
+SCALE = "notes in semitones from E3 to G6"
 
 BAD = {
     "finger unknown": (HOLE, "left index", "left toe",
@@ -84,7 +89,8 @@ BAD = {
         "key 'R2 ring': at_rest is 'closed'; allowed: open for a ring key, which closes its hole when it is "
         "carried down"),
     "source unknown": (SLIVER, '"museum"', '"hearsay"',
-        "key 'Eb/Bb': source is 'hearsay'; allowed: museum, open_f, table, forks, eflat, throat, memory"),
+        "key 'Eb/Bb': source is 'hearsay'; "
+        "allowed: museum, open_f, table, forks, eflat, throat, memory, tried"),
     "lane between strangers": (SLIVER, "left middle", "left index",
         "key 'Eb/Bb', lane 1: 'left index' and 'left ring' are not neighbours at the front, the upper one "
         f"first; allowed: {NEIGHBOURS}"),
@@ -113,10 +119,10 @@ BAD = {
         "allowed: only keys with pair = true"),
     "note missing": (A3, A3, "", f"note 'Bb3': it stands where A3 belongs; allowed: {SCALE}"),
     "note named twice": (A3, A3, f"{A3}\n\n{A3}", "note 'A3': it is named twice; allowed: each note once"),
-    "last note missing": (C6, C6, "", f"the system file: note C6 is missing; allowed: {SCALE}"),
-    "note too many": (TEXT, 'highest = "C6"', 'highest = "B5"',
-        "note 'C6': it stands where no note belongs; allowed: notes in semitones from E3 to B5"),
-    "range upside down": (TEXT, 'highest = "C6"', 'highest = "C3"',
+    "last note missing": (G6, G6, "", f"the system file: note G6 is missing; allowed: {SCALE}"),
+    "note too many": (TEXT, 'highest = "G6"', 'highest = "F#6"',
+        "note 'G6': it stands where no note belongs; allowed: notes in semitones from E3 to F#6"),
+    "range upside down": (TEXT, 'highest = "G6"', 'highest = "C3"',
         "the system file: highest is 'C3'; allowed: E3 or higher"),
     "mode of another register": (E5, "mode = 2", "mode = 1", "note 'E5': mode is 1; allowed: 2"),
     "no twelfth": (E5, "A3", "Ab3", "note 'E5': twelfth_of is 'Ab3'; allowed: A3"),
@@ -141,6 +147,28 @@ BAD = {
         "simple-9: note Ab4 has no way with these keys; allowed: adding throat Ab"),
     "weight negative": (TEXT, "fork = 0.35", "fork = -0.35",
         "weight: fork is -0.35; allowed: a number from 0 to 10"),
+    "altissimo without a weight": (TEXT, "altissimo = 0.05\n", "",
+        "weight: field altissimo is missing; allowed: all of ordinary, fork, altissimo"),
+    "altissimo on a low mode": (D6, "mode = 3", "mode = 2",
+        "note 'D6': mode is 2; allowed: a whole number from 3 to 9"),
+    "altissimo as a twelfth": (D6, "mode = 3", 'mode = 3\ntwelfth_of = "G4"',
+        "note 'D6': twelfth_of is 'G4'; allowed: none on a note of the altissimo"),
+    "clarion above the altissimo": (D6, '"altissimo"\nmode = 3', '"clarion"\nmode = 2',
+        "note 'D6': register is 'clarion'; allowed: altissimo above a note of the altissimo"),
+    "alternate of no note": (EB4_FORK, '"Eb4"', '"Eb7"',
+        f"alternate 6: written is 'Eb7'; allowed: {NOTES}"),
+    "alternate with a weight": (EB4_FORK, "fork = true", "weight = 1",
+        "alternate 6, way 1: field 'weight' is not known; "
+        "allowed: covered, pressed, needs, fork, source"),
+    "alternate without ways": (EB4_FORK, EB4_FORK, '[[alternate]]\nwritten = "Eb4"\nways = []',
+        "alternate 6: it has no ways; allowed: at least one way"),
+    "trill too wide": (F4_TRILL, '"G4"', '"Ab4"',
+        "trill 8: to is 'Ab4'; allowed: a note 1 or 2 semitones above F4"),
+    "trill by one finger twice": (F4_TRILL, '["thumb", "L1"]', '["thumb", "L1", "L2"]',
+        "trill 8, way 1: the left middle covers hole L2 and presses key throat Ab at once; "
+        "allowed: only a key with rolled = true"),
+    "trill in no mode": (F4_TRILL, 'to = "G4"', 'to = "G4"\nmode = 0',
+        "trill 8: mode is 0; allowed: a whole number from 1 to 9"),
     "title blank": (TEXT, 'title = "Simple system"', 'title = " "',
         "the system file: title is ' '; allowed: a text that is not empty"),
 }  # fmt: skip
