@@ -18,7 +18,9 @@ from scipy.optimize import brentq
 from scipy.special import jve
 
 from wrenpipe.model.air import Air
+from wrenpipe.model.geometry import Fingering, FingeringChart, Register
 from wrenpipe.model.network import input_admittance, taper_matrix
+from wrenpipe.model.playing_pitch import playing_pitches
 from wrenpipe.model.radiation import unflanged_impedance
 
 Factory = Callable[..., Any]
@@ -108,6 +110,28 @@ def test_a_flare_in_straight_pieces_converges_with_their_square(
     fine = np.array(_errors(pipe, resonances, radius, 0.3, 40, table_air))
     assert np.abs(coarse).max() < largest
     assert coarse / fine == pytest.approx(np.full(len(fine), 4.0), rel=0.05)
+
+
+@pytest.mark.parametrize(
+    ("radius", "length", "pieces", "largest"),
+    [(_cone, 0.2, 1, 0.15), (_cone, 0.2, 8, 0.01), (_exponential, 0.3, 60, 0.01), (_bell, 0.3, 60, 0.2)],
+)
+def test_the_compiled_kernel_follows_the_horn_equation(
+    pipe: Factory,
+    table_air: Air,
+    radius: Profile,
+    length: float,
+    pieces: int,
+    largest: float,
+) -> None:
+    """Cents of the four lowest modes. The kernel takes losses at one mean radius in each piece, so a cone
+    that doubles its radius wants cutting; a flare errs by its chords, a ninth of what twenty pieces do."""
+    made = pipe([(float(x), radius(float(x))) for x in np.linspace(0.0, length, pieces + 1)])
+    notes = tuple(Fingering("C4", Register.CHALUMEAU, mode, False, (), (), ()) for mode in (1, 2, 3, 4))
+    playing = playing_pitches(made, FingeringChart("horn", notes, ()), table_air)
+    for hz in playing.hz.tolist():
+        true = brentq(lambda f: _horn(f, radius, length, table_air).imag, 0.998 * hz, 1.002 * hz, xtol=1e-6)
+        assert 1200 * math.log2(hz / true) == pytest.approx(0.0, abs=largest)
 
 
 def test_a_closed_lossless_cone() -> None:
