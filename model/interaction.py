@@ -26,9 +26,9 @@ elements (tests/benchmarks/hole_pair_elements.py), delta from 0.3 to 0.8, s from
 
 Range: holes that do not cut one another. Against elements the four lowest resonances of a rigid tube with a
 pair 0.4 to 1.2 bore diameters apart are within 2 cents (tests/published/test_neighbouring_holes.py): up to 14
-cents off without coupling, up to 4.1 with k = 0 here, where k a = 0.8. Closer along the bore M gets coarser:
-within 0.12 a where s = 0; and there h, which should be -1/2 at any azimuth, is anything from -0.7 to 0.7. Left
-out: coupling of two series parts, the azimuthal dipole, the frequency in E and O.
+cents off without coupling, up to 4.1 with k = 0 here, where k a = 0.8. Closer along the bore M gets coarser,
+within 0.12 a where s = 0; and there h, which should be -1/2 at any azimuth, is anything from -0.7 to 0.7.
+Left out: coupling of two series parts, the azimuthal dipole, the frequency in E and O.
 
 Outside. Open holes see one another as sources on a rigid cylinder (J. Kergomard 1989, form from memory):
 Z_12 = j omega rho C exp(-j k d) / (4 pi d).

@@ -28,7 +28,9 @@ from wrenpipe.model.network import hole_matrix, total_admittance
 from wrenpipe.model.tone_hole import (
     inner_correction,
     matching_volume,
+    mouth_factor,
     outer_correction,
+    series_correction,
     shunt_impedance,
     step_correction,
 )
@@ -214,3 +216,38 @@ def test_what_a_top_does_to_a_note(table_air: Air, chimney: Factory, pipe: Facto
     assert 0.0 < 1200 * math.log2(closed[3] / closed[0]) < 5.0
     higher = [pitches(chimney(4e-3, height))[0] for height in (0.8e-3, 1.5e-3, 2.2e-3, 3e-3)]
     assert higher == sorted(higher, reverse=True)
+
+
+ELEMENTS = [
+    (0.6, 1.2, 0.35, 0.5, True, (0.083980, 0.219404, 0.424394, 0.634125)),
+    (0.6, 1.2, 0.35, 0.5, False, (0.209024, 0.417191, 0.612043, 0.835213)),
+    (0.7, 1, 0.4, 0.3, True, (0.101217, 0.226012, 0.428103, 0.640860)),
+    (0.7, 1, 0.4, 0.3, False, (0.209104, 0.417135, 0.608752, 0.835851)),
+]
+"""Radius and chimney of the hole, radius and height of its top, open or not; k a of the lowest four
+resonances of a lossless tube 15 long, both ends rigid, with that hole at 5.1. Lengths in bore radii, edges
+sharp; finite elements in space, tests/benchmarks/two_step_elements.py."""
+
+
+@pytest.mark.parametrize(("b", "t", "narrow", "top", "is_open", "resonances"), ELEMENTS)
+def test_a_tube_with_a_two_step_chimney(
+    b: float, t: float, narrow: float, top: float, is_open: bool, resonances: tuple[float, ...]
+) -> None:
+    """Within 0.4 cents; the bar is 2."""
+
+    def at_the_end(k: float) -> float:
+        outer = math.tan(k * top) if is_open else -1 / math.tan(k * top)
+        end = (k * step_correction(narrow, b) + outer) * (b / narrow) ** 2
+        slope = math.tan(k * (t - top + matching_volume(1.0, b)))
+        inside = (end + slope) / (1 - end * slope)
+        shunt = mouth_factor(1.0, b, k) * (k * inner_correction(1.0, b, k, 0.0) + inside) / b**2
+        half = 0.5 * k * float(series_correction(1.0, b, t, is_open=is_open, k=k)) / b**2
+        pressure, flow = math.cos(5.1 * k), math.sin(5.1 * k)
+        pressure -= half * flow
+        flow -= pressure / float(shunt)
+        pressure -= half * flow
+        return flow * math.cos(9.9 * k) + pressure * math.sin(9.9 * k)
+
+    for expected in resonances:
+        found = brentq(at_the_end, expected * 2 ** (-12 / 1200), expected * 2 ** (12 / 1200), xtol=1e-12)
+        assert abs(1200 * math.log2(found / expected)) < 0.5
