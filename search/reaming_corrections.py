@@ -126,13 +126,16 @@ def bench_for(
 class Believed:
     """What is believed of one print. p: its most likely flat vector. own: (n_note,) cents that each note is
     off beside that. cents: (n_note,) how far it stands from the design's in all, less what all share; NaN
-    where it is lost. diameters, sd: (n_hole,) the diameters and how sure they are, m."""
+    where it is lost. diameters, sd: (n_hole,) the diameters and how sure they are, m. bore, bore_sd: by how
+    much the bore came out wider than drawn, and how sure that is, m."""
 
     p: Real
     own: Real
     cents: Real
     diameters: Real
     sd: Real
+    bore: float
+    bore_sd: float
     shift: float
     """Cents by which all measured notes stand off together; zero when none was measured."""
 
@@ -186,13 +189,16 @@ def believed(
         own = np.zeros(count)
         own[heard] = noise * left * (model_sd / noise) ** 2 if noise else 0.0
     p = start + directions @ z
-    spread = directions[block] @ np.linalg.inv(information)[:size, :size] @ directions[block].T
+    by_error = np.linalg.inv(information)[:size, :size]
+    spread = directions[block] @ by_error @ directions[block].T
     return Believed(
         p=p,
         own=own,
         cents=_stands(bench, _played(bench, p), own),
         diameters=p[block],
         sd=np.sqrt(np.maximum(np.diag(spread), 0.0)),
+        bore=float(bench.errors.bore * z[-1]),
+        bore_sd=float(bench.errors.bore * math.sqrt(by_error[-1, -1])),
         shift=shift,
     )
 

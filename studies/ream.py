@@ -162,6 +162,8 @@ def ream_values(found: Reamed) -> dict[str, Any]:
         "notes_measured": found.heard,
         "limits_known": found.limits_known,
         "shift_cents": round(found.believed.shift, 3),
+        "bore_wider_mm": round(in_mm(found.believed.bore), 3),
+        "bore_sd_mm": round(in_mm(found.believed.bore_sd), 3),
         "rms_before_cents": _rms(made.before),
         "rms_after_cents": _rms(made.after),
         "cuts": [

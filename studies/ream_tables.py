@@ -14,6 +14,8 @@ from wrenpipe.studies.tables import ruled_table
 
 __all__ = ["ream_report"]
 
+SURE = 2.0
+"""Standard deviations from nothing at which an error of the bore is worth a word."""
 ADVICE = (
     "Cut in this order, stop a tenth of a millimetre short, measure again, and ask again: what is cut cannot "
     "be put back. Play each note before and after its hole."
@@ -34,6 +36,7 @@ def ream_report(found: Reamed) -> Group:
         "what they can."
         for hole, off in made.too_wide
     ]
+    lines += _bore(found)
     if not made.cuts:
         lines.append("Nothing is worth cutting.")
     if not found.limits_known:
@@ -60,6 +63,21 @@ def _measured(found: Reamed) -> str:
     if not found.heard:
         return f"{told}; places, bore and pitch are taken as drawn."
     return f"{told}; all notes together stand {found.believed.shift:+.1f} cents off, which is for the barrel."
+
+
+def _bore(found: Reamed) -> list[str]:
+    """What the notes say of the bore, when they say it surely."""
+    off = found.believed.bore
+    if abs(off) <= SURE * found.believed.bore_sd:
+        return []
+    if off > 0.0:
+        return [
+            f"The bore seems {in_mm(off):.2f} mm wider than drawn, which stays; holes make good a part of it."
+        ]
+    return [
+        f"The bore seems {in_mm(-off):.2f} mm narrower than drawn: measure it, and ream it before any hole; "
+        "then measure again."
+    ]
 
 
 def _row(found: Reamed, order: int, cut: Correction) -> tuple[str, ...]:

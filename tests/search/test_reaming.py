@@ -242,10 +242,12 @@ def test_a_hole_as_wide_as_it_was_drawn_is_not_called_too_wide(drawn: Drawn) -> 
 
 
 def test_exact_pitches_find_the_errors_of_places_and_bore_and_holes_make_them_good(drawn: Drawn) -> None:
-    """One deviation of everything, the bore included: what is left is what no hole reaches."""
+    """A print by chance, its bore one deviation narrow: what is left is what no hole reaches."""
     bench, rng = drawn.bench(), np.random.default_rng(5)
     directions = error_directions(drawn.instrument, AS_PRINTED)
-    p = drawn.p + directions @ rng.standard_normal(directions.shape[1])
+    errors = rng.standard_normal(directions.shape[1])
+    errors[-1] = -1.0
+    p = drawn.p + directions @ errors
     p[drawn.block] -= TOOLS.allowance
     heard = 1200 * np.log2(drawn.programme.solver.solve(p, neighbours=False).hz / bench.hz) + 12.0
     gauged = dict(enumerate(p[drawn.block].tolist()))
@@ -253,10 +255,13 @@ def test_exact_pitches_find_the_errors_of_places_and_bore_and_holes_make_them_go
     np.testing.assert_allclose(belief.cents, heard - heard.mean(), atol=0.1)
     np.testing.assert_allclose(belief.diameters, p[drawn.block], atol=0.015e-3)
     assert np.all(belief.sd < AS_PRINTED.diameter / 5)
+    assert belief.bore == pytest.approx(-AS_PRINTED.bore, abs=2.5 * belief.bore_sd)
+    assert belief.bore_sd < 0.02e-3
     by_size = p.copy()
     by_size[drawn.block] = np.maximum(bench.diameters, p[drawn.block])
     left = 1200 * np.log2(drawn.programme.solver.solve(by_size, neighbours=False).hz / bench.hz)
-    assert np.std(corrections(bench, belief).after) < 0.7 * np.std(left)
+    # On the mean of prints a third goes (`expected_error_by_pitches`); of a narrow bore's alone, a little less.
+    assert np.std(corrections(bench, belief).after) < 0.75 * np.std(left)
 
 
 def test_a_note_that_is_off_for_no_reason_of_the_print_is_believed_in_part(drawn: Drawn) -> None:
