@@ -22,7 +22,7 @@ which for small holes (E = O = 0) and all modes is exact. E and O are what a mou
 mode, delta^2 (p lambda^2 S - q m^2); theory gives p = q = 0.15 for flow that is even along the bore through a
 small mouth with sharp edges. S = x^2/(x^2 + 0.1402), x = s/(delta_1 + delta_2), keeps them finite where the
 mouths lie side by side. The p and q are our own fit to the inertances of 85 pairs in three-dimensional finite
-elements (tests/benchmarks/hole_pair_elements.py), delta from 0.3 to 0.8, s from 0 to 2.1.
+elements (tests/benchmarks/hole_pair_elements.py, hole_pair_fit.py), delta from 0.3 to 0.8, s from 0 to 2.1.
 
 Range: holes that do not cut one another. Against elements the four lowest resonances of a rigid tube with a
 pair 0.4 to 1.2 bore diameters apart are within 2 cents (tests/published/test_neighbouring_holes.py): up to 14

@@ -129,7 +129,7 @@ def test_it_is_the_coupling_that_matters(unit_air: Air) -> None:
 
 
 def test_coupling_at_low_frequency() -> None:
-    """The fit against its own 85 pairs: M, and h times the series length that it acts on, over the mean shunt.
+    """The fit against its own 85 pairs: M, and h times the series length it acts on, over the mean shunt.
     A thousandth is about half a cent of the lowest resonance with both holes open."""
     for pair in STILL:
         azimuth = math.radians(pair["azimuth_degrees"])
