@@ -1,9 +1,10 @@
 """The air column as a microwave circuit: scikit-rf, a general-purpose RF network library, does the cascade.
 
 Lines, shunts and series parts are written again here from the published formulas (Kirchhoff / Zwikker &
-Kosten lines with Bessel functions, Lefebvre & Scavone 2012, Nederveen et al. 1998, Dalmont et al. 2001,
-Silva et al. 2009; the step within a chimney by our own fit); the library turns them into scattering matrices,
-joins them and ends them with a load. Cylinders and steps only: a cone is no line of that library.
+Kosten lines with Bessel functions, Nederveen et al. 1998, Dalmont et al. 2001, Silva et al. 2009; shunt and
+series part of a hole and the step within a chimney by our own fits to finite elements); the library turns
+them into scattering matrices, joins them and ends them with a load. Cylinders and steps only: a cone is no
+line of that library.
 """
 
 from __future__ import annotations
@@ -89,7 +90,12 @@ class Circuit:
         b, t, k = hole.diameter / 2, hole.chimney, OMEGA / self.air.c
         delta = b / a
         zh = self.air.rho * self.air.c / (math.pi * b * b)
-        inner = b * np.polyval([0.502, -1.640, 2.138, -1.566, -0.095, 0.822], delta)
+        inner = np.polyval([1.082, -2.769, 2.7633, -1.5852, -0.1414, 0.8216], delta)
+        inner = inner - 0.065 ** (4 / 3) * np.polyval([0.266, -0.467, 0.442], delta)
+        inner = b * (inner + (0.2033 * delta - 0.1081 * delta**2) * (k * a) ** 2)
+        mouth = 1 + (0.2908 + 0.0857 * delta**2) * (k * b) ** 2
+        echo = (0.3634 - 0.2030 * delta) * math.exp(-3.6824 * t / b)
+        series = 0.3070 - 0.0221 * delta - 0.0575 * (k * b) ** 2
         matching = b * delta / 8 * (1 + 0.207 * delta**3)
         chimney, out = self.line(b, t + matching), b
         if hole.top_height > 0:
@@ -106,12 +112,12 @@ class Circuit:
                     3.5 * h**0.8 * (h + 3 * w) ** -0.4 + 30 * (hole.pad_lift / hole.pad_radius) ** 2.6
                 )
             end = self.load(zh * (b / out) ** 2 * (1j * k * outer + (k * out) ** 2 / 4))
-            series = -(0.35 - 0.06 * math.tanh(2.7 * t / b)) * b * delta**4
+            series = series + echo
         else:
             end = skrf.Network(frequency=BAND, s=np.ones((len(HZ), 1, 1)), z0=self.reference)
-            series = -(0.12 + 0.17 * math.tanh(2.4 * t / b)) * b * delta**4
-        shunt = 1j * k * inner * zh + self.impedance(chimney**end)
-        half = self.two_port(1, 0.5j * k * series * zh, 0, 1)
+            series = series - echo
+        shunt = mouth * (1j * k * inner * zh + self.impedance(chimney**end))
+        half = self.two_port(1, -0.5j * k * series * b * delta**4 * zh, 0, 1)
         return half ** self.two_port(1, 0, 1 / shunt, 1) ** half
 
 
