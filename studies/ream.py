@@ -56,7 +56,8 @@ class Asked:
 @dataclass(frozen=True, slots=True)
 class Reamed:
     """Corrections of one print, with what they rest on. gauged: names of the holes whose diameters were
-    given. heard: how many notes were. limits_known: whether the file says how wide each hole may become."""
+    given. heard: how many notes below the altissimo were. limits_known: whether the file says how wide each
+    hole may become."""
 
     design: Design
     notes: tuple[str, ...]
@@ -92,7 +93,7 @@ def ream_file(asked: Asked) -> Reamed:
         believed=belief,
         corrections=corrections(bench, belief),
         gauged=frozenset(diameters),
-        heard=len(pitches),
+        heard=int(np.count_nonzero(~np.isnan(heard))),
         limits_known=file.reaming is not None,
     )
 
@@ -135,11 +136,15 @@ def _heard(
 ) -> NDArray[np.float64]:
     """Cents (n_note,) of every measured note against the design's own pitch, NaN for the others.
 
-    pitches: cents against equal temperament at the design's pitch standard, as a tuner shows them.
+    pitches: cents against equal temperament at the design's pitch standard, as a tuner shows them. Notes of
+    the altissimo count for nothing: the model is not good enough there to cut a hole by.
     """
     places = {fingering.written: n for n, fingering in enumerate(design.chart.fingerings)}
+    altissimo = {fingering.written for fingering in design.chart.altissimo}
     heard = np.full(len(hz), np.nan)
     for name, measured in pitches.items():
+        if name in altissimo:
+            continue
         if name not in places:
             raise RequestError(
                 f"{source}: note {shown(name)} is not in the design's chart; allowed are {', '.join(places)}."

@@ -59,7 +59,7 @@ def ream_report(found: Reamed) -> Group:
 
 
 def _measured(found: Reamed) -> str:
-    told = f"{len(found.gauged)} diameters and {found.heard} notes measured"
+    told = f"{len(found.gauged)} diameters and {found.heard} notes measured (the altissimo left out)"
     if not found.heard:
         return f"{told}; places, bore and pitch are taken as drawn."
     return f"{told}; all notes together stand {found.believed.shift:+.1f} cents off, which is for the barrel."

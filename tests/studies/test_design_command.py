@@ -13,6 +13,7 @@ from xml.etree import ElementTree
 
 import pytest
 
+from wrenpipe.model.geometry import Register
 from wrenpipe.model.intonation import NoteStatus
 from wrenpipe.search import reach as search_reach
 from wrenpipe.studies import designing
@@ -224,7 +225,8 @@ def shop(bench: Bench, run: Run, tmp_path: Path) -> Shop:
 def test_what_all_notes_share_is_left_to_the_barrel(shop: Shop) -> None:
     cents = {note.written: note.cents - 20.0 for note in shop.bench.made.intonation.notes}
     told = shop.told(cents, 0.0)
-    assert told["notes_measured"] == len(cents)
+    below = [n for n in shop.bench.made.intonation.notes if n.register is not Register.ALTISSIMO]
+    assert told["notes_measured"] == len(below)
     assert told["shift_cents"] == pytest.approx(-20.0, abs=0.3)
     assert told["cuts"] == []
     assert told["rms_before_cents"] < 0.1
