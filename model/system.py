@@ -8,6 +8,7 @@ other note must have one. A preset and a free choice go the same way.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping
+from dataclasses import replace
 from functools import cache
 from importlib import resources
 
@@ -209,7 +210,8 @@ def _extras(
         if (way.covered, way.pressed) != (own.covered, own.pressed):
             mode = own.mode if extra.mode is None else extra.mode
             note = Note(extra.written, own.register, mode, None, ())
-            yield ExtraFingering(extra.use, extra.beside, _fingering(note, way, places, keys)), way.source
+            fingering = replace(_fingering(note, way, places, keys), weight=0.0)
+            yield ExtraFingering(extra.use, extra.beside, fingering), way.source
 
 
 def _fingering(note: Note, way: Way, places: Iterable[HolePlace], keys: Iterable[Key]) -> Fingering:

@@ -79,7 +79,8 @@ class Note:
 @dataclass(frozen=True, slots=True)
 class Extra:
     """An alternate or a trill: other ways to play the note `written` when the chart plays `beside` (the note
-    itself for an alternate, the lower note of a trill). mode: None for that of the chart's own fingering."""
+    itself for an alternate, the lower note of a trill). mode: None for that of the chart's own fingering. The
+    ways weigh nothing, whatever they say."""
 
     use: ExtraUse
     written: str

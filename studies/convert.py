@@ -18,11 +18,13 @@ from wrenpipe.model.air import Air
 from wrenpipe.model.geometry import (
     Barrel,
     Bore,
+    ExtraFingering,
     Fingering,
     FingeringChart,
     Instrument,
     Mouthpiece,
     Reed,
+    Register,
     ToneHole,
 )
 from wrenpipe.model.pitch import Size, frequency, midi, parse_size, sounding
@@ -87,7 +89,14 @@ def design_of(file: DesignFile) -> Design:
         ),
         reed=Reed(file.reed.equivalent_volume_cm3 / CM3),
     )
-    chart = FingeringChart(file.system, tuple(_fingering(note) for note in file.chart), file.twelfths)
+    notes = tuple(_fingering(note) for note in file.chart)
+    chart = FingeringChart(
+        file.system,
+        tuple(note for note in notes if note.register is not Register.ALTISSIMO),
+        file.twelfths,
+        tuple(note for note in notes if note.register is Register.ALTISSIMO),
+        tuple(ExtraFingering(extra.use, extra.beside, _fingering(extra)) for extra in file.extras),
+    )
     air = Air(
         temperature_c=file.air.temperature_c,
         c=file.air.sound_speed_m_s,
@@ -118,8 +127,12 @@ def design_file(
         "reed": {"equivalent_volume_cm3": _tidy(instrument.reed.equivalent_volume * CM3)},
         "bore_mm": tuple((in_mm(x), in_mm(radius)) for x, radius in instrument.bore.stations),
         "holes": tuple(_hole_values(hole) for hole in instrument.holes),
-        "chart": tuple(_fingering_values(note, size) for note in design.chart.fingerings),
+        "chart": tuple(_fingering_values(note, size) for note in design.chart.whole().fingerings),
         "twelfths": design.chart.twelfths,
+        "extras": tuple(
+            {"use": extra.use, "beside": extra.beside, **_fingering_values(extra.fingering, size)}
+            for extra in design.chart.extras
+        ),
         "conventions": CONVENTIONS,
         "made_by": made_by,
         "reaming": reaming,

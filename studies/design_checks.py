@@ -12,7 +12,7 @@ from itertools import combinations, pairwise
 from typing import TYPE_CHECKING
 
 from wrenpipe.model.air import dry_air
-from wrenpipe.model.geometry import Bore, HoleKind
+from wrenpipe.model.geometry import Bore, ExtraUse, HoleKind, Register
 from wrenpipe.model.pitch import PitchError, cents, frequency, midi, note_name, parse_size
 from wrenpipe.studies.conventions import BEFORE_TOPS, CONVENTIONS
 
@@ -46,6 +46,7 @@ def complaints(design: DesignFile) -> Iterator[str]:
     yield from _holes(design)
     yield from _overlaps(design)
     yield from _chart(design)
+    yield from _extras(design)
     yield from _conventions(design)
 
 
@@ -226,26 +227,51 @@ def _chart(design: DesignFile) -> Iterator[str]:
         if midi(note.written) in seen:
             yield f"chart has {note.written!r} twice; allowed is one fingering for each written note."
         seen.add(midi(note.written))
-        yield from _sounding(note, design)
-        yield from _fingering(note, design)
+        where = f"chart note {note.written!r}"
+        yield from _sounding(note, where, design)
+        yield from _fingering(note, where, design)
+    if all(note.register_ is Register.ALTISSIMO for note in design.chart):
+        yield "chart has nothing below the altissimo; allowed is at least one note of another register."
     for low, high in design.twelfths:
         for name in (low, high):
             if name not in names:
                 yield f"twelfths name {name!r}, which the chart has not; allowed are its written notes."
 
 
-def _sounding(note: FingeringFields, design: DesignFile) -> Iterator[str]:
+def _extras(design: DesignFile) -> Iterator[str]:
+    chart = {note.written: note for note in design.chart}
+    for number, extra in enumerate(design.extras, 1):
+        where = f"extra {number}"
+        for field, name in (("written", extra.written), ("beside", extra.beside)):
+            if name not in chart:
+                yield f"{where} has {name!r} in {field}; allowed are the chart's written notes."
+                return
+        try:
+            midi(extra.sounding)
+        except PitchError as error:
+            yield f"{where}: {error}."
+            return
+        if extra.use is ExtraUse.ALTERNATE and extra.beside != extra.written:
+            yield f"{where} has {extra.beside!r} in beside; allowed in an alternate is {extra.written!r}."
+        if extra.register_ is not chart[extra.written].register_:
+            yield (
+                f"{where} has register {extra.register_.value!r}; allowed is that of {extra.written!r}, "
+                f"{chart[extra.written].register_.value!r}."
+            )
+        yield from _sounding(extra, where, design)
+        yield from _fingering(extra, where, design)
+
+
+def _sounding(note: FingeringFields, where: str, design: DesignFile) -> Iterator[str]:
     expected = midi(note.written) + parse_size(design.size).transposition
     if midi(note.sounding) != expected:
         yield (
-            f"chart note {note.written!r} has sounding {note.sounding!r}; on size {design.size} it sounds "
-            f"{note_name(expected)}."
+            f"{where} has sounding {note.sounding!r}; on size {design.size} it sounds {note_name(expected)}."
         )
 
 
-def _fingering(note: FingeringFields, design: DesignFile) -> Iterator[str]:
+def _fingering(note: FingeringFields, where: str, design: DesignFile) -> Iterator[str]:
     kinds = {hole.name: hole.kind for hole in design.holes}
-    where = f"chart note {note.written!r}"
     for field, names in (("covered", note.covered), ("open", note.open)):
         for name in names:
             if name not in kinds:

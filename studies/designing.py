@@ -211,6 +211,7 @@ def _report_input(bench: Bench, plan: SeatPlan | None, reaming: ReamingPlan) -> 
         ),
         sensitivity=scored.sensitivity,
         speaking=scored.speaking,
+        extras=scored.extras,
         reaming=reaming,
     )
 

@@ -32,6 +32,8 @@ HEIGHT = TWELFTHS_TOP + TWELFTHS_HEIGHT + 20.0
 REGISTER_GAP = 0.9
 BANDS = ((10.0, "#efeae0"), (5.0, "#ddd4c1"))
 LEAST_SPAN, NAMED_BEYOND = 13.0, 10.0
+FIGURE_AWAY, FIGURE_WIDTH, FIGURE_HEIGHT = 3.2, 4.4, 2.2
+"""How far from its head a figure stands, and the room that it takes, mm."""
 TITLE_PT, TEXT_PT, SMALL_PT = 11.0, 7.0, 5.8
 MINUS = "\N{MINUS SIGN}"
 
@@ -118,13 +120,15 @@ def _notes(panel: _Panel, intonation: Intonation) -> list[Shape]:
     step = (RIGHT - LEFT) / (max(places, default=0.0) + 1.0)
     xs = [LEFT + step * (place + 0.5) for place in places]
     shapes: list[Shape] = []
+    stagger = _Stagger(panel)
     for note, x in zip(intonation.notes, xs, strict=True):
         natural = len(note.written) == 2
         drop = 3.2 if natural else 7.0
         foot = panel.top + panel.height
         shapes.append(Outline(((x, foot), (x, foot + drop - 1.7)), False, Ink(FAINT, 0.4)))
         shapes.append(Words((x, foot + drop), note.written, SMALL_PT, bold=natural, align="center"))
-        shapes += _mark((x, panel.y(0.0)), panel, note.cents, note.fork, note.status)
+        lift = stagger.lift(x, note.cents)
+        shapes += _mark((x, panel.y(0.0)), panel, note.cents, note.fork, note.status, lift)
     for register in registers:
         members = [x for x, n in zip(xs, intonation.notes, strict=True) if n.register is register]
         shapes += _register(
@@ -145,7 +149,28 @@ def _register(panel: _Panel, score: RegisterScore, left: float, right: float) ->
     ]
 
 
-def _mark(zero: Point, panel: _Panel, cents: float, fork: bool, status: NoteStatus) -> list[Shape]:
+@dataclass
+class _Stagger:
+    """Lifts a figure that would run into the one before it. named: where that one stands, mm."""
+
+    panel: _Panel
+    named: Point = (-math.inf, 0.0)
+
+    def lift(self, x: float, cents: float) -> float:
+        """How much farther from the line than usual the figure of a note at x stands, mm."""
+        if not abs(cents) > NAMED_BEYOND:
+            return 0.0
+        away = math.copysign(1.0, cents)
+        y = self.panel.y(cents) - away * FIGURE_AWAY
+        near = x - self.named[0] < FIGURE_WIDTH and abs(y - self.named[1]) < FIGURE_HEIGHT
+        lift = FIGURE_HEIGHT - away * (self.named[1] - y) if near else 0.0
+        self.named = (x, y - away * lift)
+        return lift
+
+
+def _mark(
+    zero: Point, panel: _Panel, cents: float, fork: bool, status: NoteStatus, lift: float = 0.0
+) -> list[Shape]:
     """Stem and head of one error; the figure beside the head when it leaves the wider band."""
     x, y0 = zero
     if status is NoteStatus.LOST or math.isnan(cents):
@@ -155,7 +180,7 @@ def _mark(zero: Point, panel: _Panel, cents: float, fork: bool, status: NoteStat
     if status is not NoteStatus.SOUNDS:
         shapes.append(Disc((x, y), 2.1, Ink(TIGHT, 0.8, (1.4, 0.9))))
     if abs(cents) > NAMED_BEYOND:
-        away = -3.2 if cents > 0.0 else 3.2
+        away = math.copysign(FIGURE_AWAY + lift, -cents)
         shapes.append(Words((x, y + away), _signed(cents), SMALL_PT, align="center"))
     return shapes
 

@@ -16,6 +16,7 @@ __all__ = [
     "contents",
     "facts",
     "heading",
+    "kept_whole",
     "listing",
     "page",
     "paragraph",
@@ -60,6 +61,7 @@ figure svg { display: block; max-width: 100%; height: auto; }
 .beside { display: flex; flex-wrap: wrap; gap: 2mm 12mm; align-items: flex-start; }
 .beside th, .beside td { padding-left: 1.6mm; padding-right: 1.6mm; }
 .beside h3 { font-size: 11pt; margin: 0 0 1mm; }
+.beside table + h3 { margin-top: 4mm; }
 table { border-collapse: collapse; font-size: 9pt; line-height: 1.3;
   font-variant-numeric: tabular-nums lining-nums; }
 caption { text-align: left; color: var(--soft); padding-bottom: 1.5mm; }
@@ -101,6 +103,7 @@ pre { font: 8.5pt/1.35 "DejaVu Sans Mono", Consolas, monospace; background: var(
   .fresh h2 { margin-top: 0; }
   .scroll, figure { overflow: visible; }
   .beside { gap: 2mm 8mm; }
+  .whole { break-inside: avoid; }
   tr, li, dl, pre, figure, .cautions { break-inside: avoid; }
   thead { display: table-header-group; }
   .switch > input, .switch > label { display: none; }
@@ -173,6 +176,11 @@ def switch(name: str, panes: Sequence[tuple[str, str]]) -> str:
 def beside(*parts: str) -> str:
     """Parts side by side where the sheet is wide enough."""
     return '<div class="beside">\n' + "\n".join(f"<div>\n{part}\n</div>" for part in parts) + "\n</div>"
+
+
+def kept_whole(*parts: str) -> str:
+    """Parts that stay on one sheet."""
+    return '<div class="whole">\n' + "\n".join(parts) + "\n</div>"
 
 
 def paragraph(text: str, kind: str = "") -> str:

@@ -116,7 +116,7 @@ def _smallest(answer: Answer) -> str:
 
 def design_report(made: Made, folder: Path) -> Group:
     """What was made, where it lies, how it plays."""
-    groups = ("chalumeau", "throat", "clarion", "all but forks", "forks", "all")
+    groups = ("chalumeau", "throat", "clarion", "altissimo", "all but forks", "forks", "all")
     scores = [score for name in groups for score in made.intonation.registers if score.name == name]
     table = ruled_table(
         "Intonation",

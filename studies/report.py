@@ -10,7 +10,7 @@ from wrenpipe.constraints.margins import Margin, Severity, tightest
 from wrenpipe.constraints.seats import SeatPlan
 from wrenpipe.model.air import Air
 from wrenpipe.model.geometry import HoleKind, Instrument, System
-from wrenpipe.model.intonation import Intonation, RegisterScore
+from wrenpipe.model.intonation import ExtraScore, Intonation, RegisterScore
 from wrenpipe.model.pitch import Size
 from wrenpipe.model.sensitivity import Sensitivity
 from wrenpipe.model.speaking import Speaking
@@ -61,7 +61,7 @@ class ReportInput:
     result again. margins: those that are not about fingers; the plan brings its own. undersize: by how
     much a printed hole comes out too small, m. sensitivity: what errors of making do; without it, the
     report says nothing about them. speaking: how readily each note speaks; reaming: how holes are printed
-    small and enlarged; likewise.
+    small and enlarged; likewise. extras: alternates and trills, judged.
     """
 
     size: Size
@@ -83,6 +83,7 @@ class ReportInput:
     undersize: float = 0.0
     sensitivity: Sensitivity | None = None
     speaking: tuple[Speaking, ...] = ()
+    extras: tuple[ExtraScore, ...] = ()
     reaming: ReamingPlan | None = None
 
 
@@ -116,7 +117,7 @@ def report_html(report: ReportInput) -> str:
         limits_section((*finger_margins, *report.margins)),
         bore_section(instrument),
         *(() if report.sensitivity is None else (tolerance_section(report.sensitivity, report.intonation),)),
-        fingerings_section(system.chart, system, report.size),
+        fingerings_section(system.chart, system, report.size, report.extras),
         assumptions_section(instrument, report.air, made),
         section("The request that makes this again", preformatted(report.request)),
         section("Cautions", listing(CAUTIONS), kind="cautions"),

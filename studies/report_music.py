@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 
 from wrenpipe.model.geometry import Fingering, FingeringChart, Register, System
-from wrenpipe.model.intonation import Intonation, NoteScore, NoteStatus
+from wrenpipe.model.intonation import ExtraScore, Intonation, NoteScore, NoteStatus
 from wrenpipe.model.pitch import Size, sounding
-from wrenpipe.studies.chart_words import covered_words
+from wrenpipe.studies.chart_words import ALTERNATES_AND_TRILLS, covered_words, use_words
 from wrenpipe.studies.page import Cells, beside, heading, paragraph, section, table
 
 __all__ = ["fingerings_section", "notes_section", "signed_cents", "sounding_range"]
@@ -29,9 +29,11 @@ def signed_cents(cents: float) -> str:
 
 
 def sounding_range(intonation: Intonation) -> str:
-    """Lowest to highest sounding note of the chart."""
+    """Lowest to highest sounding note of the chart, and how far its altissimo goes."""
     notes = sorted(intonation.notes, key=lambda note: note.target_hz)
-    return f"sounds {notes[0].sounding} to {notes[-1].sounding}"
+    proper = [note for note in notes if note in intonation.proper]
+    words = f"sounds {proper[0].sounding} to {proper[-1].sounding}"
+    return words if notes[-1] is proper[-1] else f"{words}, in the altissimo to {notes[-1].sounding}"
 
 
 def notes_section(intonation: Intonation) -> str:
@@ -45,22 +47,36 @@ def notes_section(intonation: Intonation) -> str:
     said = f"{note} {'; '.join(remarks).capitalize()}." if remarks else note
     tables = beside(
         heading("By register, forks apart", 3) + _notes(intonation),
-        heading("Twelfths", 3) + _twelfths(intonation),
+        heading("Twelfths", 3) + _twelfths(intonation) + _altissimo(intonation),
     )
     return section("Notes and twelfths", paragraph(said, "note"), tables, kind="fresh")
 
 
 def _notes(intonation: Intonation) -> str:
-    groups = []
-    for register in Register:
-        members = [note for note in intonation.notes if note.register is register and not note.fork]
-        if members:
-            groups.append((f"{register.value}: {_figures(members)}", [_note_cells(note) for note in members]))
-    forks = [note for note in intonation.notes if note.fork]
-    if forks:
-        groups.append((f"forks: {_figures(forks)}", [_note_cells(note) for note in forks]))
+    proper = intonation.proper
+    named = [
+        (register.value, [note for note in proper if note.register is register and not note.fork])
+        for register in Register
+    ]
+    named.append(("forks", [note for note in proper if note.fork]))
+    groups = [
+        (f"{name}: {_figures(members)}", [_note_cells(note) for note in members])
+        for name, members in named
+        if members
+    ]
     columns = ("written", "sounding", "target Hz", "plays Hz", "cents", "peak", "")
     return table(columns, groups, numbers=("target Hz", "plays Hz", "cents", "peak"))
+
+
+def _altissimo(intonation: Intonation) -> str:
+    notes = [note for note in intonation.notes if note.register is Register.ALTISSIMO]
+    if not notes:
+        return ""
+    cells = ((note, _note_cells(note)) for note in notes)
+    rows = [(c[0], c[1], *c[3:]) for _, c in cells]
+    columns = ("written", "sounding", "plays Hz", "cents", "peak", "")
+    group = (f"in no other figure: {_figures(notes)}", rows)
+    return heading("Altissimo", 3) + table(columns, [group], numbers=("plays Hz", "cents", "peak"))
 
 
 def _figures(notes: Iterable[NoteScore]) -> str:
@@ -101,18 +117,48 @@ def _width_word(cents: float) -> str:
     return "wide" if cents > 0.05 else "narrow" if cents < -0.05 else "true"
 
 
-def fingerings_section(chart: FingeringChart, system: System, size: Size) -> str:
-    """Every note with what is covered and what is pressed, in words."""
+def fingerings_section(
+    chart: FingeringChart, system: System, size: Size, extras: Sequence[ExtraScore] = ()
+) -> str:
+    """Every note with what is covered and what is pressed, in words; then alternates and trills, judged."""
     groups = []
     for register in Register:
-        members = [note for note in chart.fingerings if note.register is register]
+        members = [note for note in chart.whole().fingerings if note.register is register]
         if members:
             groups.append((register.value, [_fingering_cells(note, system, size) for note in members]))
     columns = ("written", "sounding", "holes covered by", "keys pressed", "")
     rings = [f"{key.name} round hole {key.ring_of}" for key in system.keys if key.ring_of is not None]
     riding = f" A ring goes down with its finger and is not named: {', '.join(rings)}." if rings else ""
+    further = [heading(ALTERNATES_AND_TRILLS, 3), *_extras(extras, system)] if extras else []
     return section(
-        "Fingerings", paragraph(f"{system.title}.{riding}", "note"), table(columns, groups), kind="fresh"
+        "Fingerings",
+        paragraph(f"{system.title}.{riding}", "note"),
+        table(columns, groups),
+        *further,
+        kind="fresh",
+    )
+
+
+def _extras(extras: Sequence[ExtraScore], system: System) -> Iterator[str]:
+    yield paragraph(
+        "Cents from equal temperament; apart is how much sharper the note is than by the chart's own "
+        "fingering. The lower note of a trill is fingered as in the chart, and one finger or key moves.",
+        "note",
+    )
+    columns = ("note", "for", "holes covered by", "keys pressed", "cents", "apart", "")
+    rows = [_extra_cells(score, system) for score in extras]
+    yield table(columns, [("", rows)], numbers=("cents", "apart"))
+
+
+def _extra_cells(score: ExtraScore, system: System) -> Cells:
+    return (
+        score.note.written,
+        use_words(score.extra),
+        covered_words(score.extra.fingering, system, "none"),
+        ", ".join(score.extra.fingering.pressed) or "none",
+        signed_cents(score.note.cents),
+        signed_cents(score.apart),
+        "" if score.note.status is NoteStatus.SOUNDS else score.note.status.value,
     )
 
 

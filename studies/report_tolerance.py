@@ -84,9 +84,9 @@ def _notes(of: Sensitivity, intonation: Intonation) -> str:
     printed, drilled = (scatter(of, errors).tolist() for errors in (AS_PRINTED, AS_DRILLED))
     lines = list(zip(intonation.notes, printed, drilled, of.bore.tolist(), strict=True))
 
-    def tables() -> Iterator[str]:
+    def tables(*registers: Register) -> Iterator[str]:
         columns = ("written", "printed", "drilled", "bore")
-        for register in Register:
+        for register in registers:
             rows: list[Cells] = [
                 (note.written, _plain(p), _plain(d), signed_cents(b))
                 for note, p, d, b in lines
@@ -95,7 +95,9 @@ def _notes(of: Sensitivity, intonation: Intonation) -> str:
             if rows:
                 yield heading(register.value, 3) + table(columns, [("", rows)], numbers=columns[1:])
 
-    return beside(*tables())
+    # The altissimo stands under the throat notes, where there is room.
+    columns = ((Register.CHALUMEAU,), (Register.THROAT, Register.ALTISSIMO), (Register.CLARION,))
+    return beside(*filter(None, ("\n".join(tables(*column)) for column in columns)))
 
 
 def _plain(cents: float) -> str:

@@ -130,9 +130,9 @@ def _fingering(chart: FingeringChart, note: str) -> Fingering:
     """The fingering of a written note, by whichever of its two names it is asked for."""
     try:
         number = midi(note)
-        return next(f for f in chart.fingerings if midi(f.written) == number)
+        return next(f for f in chart.whole().fingerings if midi(f.written) == number)
     except (PitchError, StopIteration):
-        allowed = ", ".join(f.written for f in chart.fingerings)
+        allowed = ", ".join(f.written for f in chart.whole().fingerings)
         raise RequestError(f"--note is {shown(note)}; allowed are the written notes {allowed}.") from None
 
 

@@ -12,7 +12,7 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from wrenpipe.model.geometry import HoleKind, Register
+from wrenpipe.model.geometry import ExtraUse, HoleKind, Register
 from wrenpipe.studies.conventions import CONVENTIONS
 from wrenpipe.studies.design_checks import complaints
 from wrenpipe.studies.fields import Between, Label, refusal
@@ -141,6 +141,15 @@ class FingeringFields(_Fields):
     weight: Annotated[float, Between(0, 100)] = Field(1.0, description="share in the search")
 
 
+class ExtraFields(FingeringFields):
+    """An alternate or a trill: another fingering of the note `written`."""
+
+    use: ExtraUse = Field(description="what it is for")
+    beside: Annotated[str, Label(8)] = Field(
+        description="note of the chart that it is played in turn with: the lower one of a trill, or itself"
+    )
+
+
 class MadeBy(_Fields):
     """Where a design came from: enough to make it again."""
 
@@ -197,6 +206,7 @@ class DesignFile(_Fields):
     twelfths: tuple[Pair, ...] = Field(
         max_length=200, description="[low, high] written notes of each twelfth"
     )
+    extras: tuple[ExtraFields, ...] = Field((), max_length=200, description="alternates and trills")
     conventions: tuple[str, ...] = Field(CONVENTIONS, description="how to score the file again")
     made_by: MadeBy | None = Field(None, description="where the design came from")
     reaming: ReamingFields | None = Field(None, description="how holes are printed small and enlarged")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from wrenpipe.model.intonation import Intonation
+from wrenpipe.model.intonation import ExtraScore, Intonation
 from wrenpipe.model.pitch import frequency, midi
 from wrenpipe.model.sensitivity import AS_DRILLED, AS_PRINTED, scatter
 from wrenpipe.studies.convert import in_mm
@@ -41,6 +41,7 @@ def scored_values(scored: Scored) -> dict[str, Any]:
         "system": design.chart.system,
         "barrel": _barrel_values(scored),
         **_intonation_values(intonation, _scatter_values(scored)),
+        "alternates_and_trills": [_extra_values(score) for score in scored.extras],
         "speaking": speaking_values(scored.speaking, design.instrument, design.pitch_standard_hz),
     }
 
@@ -84,6 +85,21 @@ def _intonation_values(intonation: Intonation, scatters: list[dict[str, float | 
             }
             for note, scattered in zip(intonation.notes, scatters, strict=True)
         ],
+    }
+
+
+def _extra_values(score: ExtraScore) -> dict[str, Any]:
+    note, extra = score.note, score.extra
+    return {
+        "written": note.written,
+        "sounding": note.sounding,
+        "use": extra.use.value,
+        "beside": extra.beside,
+        "covered": list(extra.fingering.covered),
+        "pressed": list(extra.fingering.pressed),
+        "cents": _rounded(note.cents),
+        "cents_from_chart": _rounded(score.apart),
+        "status": note.status.value,
     }
 
 

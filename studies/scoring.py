@@ -1,4 +1,4 @@
-"""Scores an instrument: every note, every twelfth, and what the barrel can move.
+"""Scores an instrument: every note, every twelfth, alternates and trills, and what the barrel can move.
 
 The pure part is `score`; around it stand the file and the changes that a command line may ask for.
 """
@@ -16,7 +16,8 @@ from pydantic import ValidationError
 
 from wrenpipe.model.air import dry_air
 from wrenpipe.model.barrel import with_pull
-from wrenpipe.model.intonation import Intonation, judge
+from wrenpipe.model.geometry import FingeringChart
+from wrenpipe.model.intonation import ExtraScore, Intonation, judge, judge_extras
 from wrenpipe.model.pitch import cents, midi
 from wrenpipe.studies.convert import Design, design_of
 from wrenpipe.studies.errors import RequestError
@@ -47,7 +48,8 @@ COMPILING = "Scoring the chart; the first time on a machine, this compiles for u
 class BarrelEnd:
     """The instrument with its barrel at one end of the slide.
 
-    pull: m. shift_cents: mean over the notes that sound both here and at the present pull, NaN when none.
+    pull: m. shift_cents: mean over the notes below the altissimo that sound both here and at the present
+    pull, NaN when none.
     """
 
     pull: float
@@ -59,8 +61,8 @@ class BarrelEnd:
 class Scored:
     """A design, judged as it stands and at both ends of its barrel's slide.
 
-    sensitivity: what small errors of making do to its notes, as it stands. speaking: how readily each of
-    them speaks.
+    All of it with the altissimo. sensitivity: what small errors of making do to its notes, as it stands.
+    speaking: how readily each of them speaks. extras: its alternates and trills.
     """
 
     design: Design
@@ -69,6 +71,7 @@ class Scored:
     pulled_out: BarrelEnd
     sensitivity: Sensitivity
     speaking: tuple[Speaking, ...]
+    extras: tuple[ExtraScore, ...] = ()
 
     @property
     def barrel_range_cents(self) -> float:
@@ -81,24 +84,45 @@ def score(design: Design) -> Scored:
     from wrenpipe.model.sensitivity import sensitivity
     from wrenpipe.model.speaking import chart_speaking
 
-    present = _judged(design)
+    chart, present = design.chart.whole(), _judged(design)
     playing_hz = np.array([note.playing_hz for note in present.notes])
     return Scored(
         design=design,
         intonation=present,
         pushed_in=_barrel_end(design, present, 0.0),
         pulled_out=_barrel_end(design, present, design.instrument.barrel.slide),
-        sensitivity=sensitivity(design.instrument, design.chart, design.air),
-        speaking=chart_speaking(design.instrument, design.chart, design.air, playing_hz),
+        sensitivity=sensitivity(design.instrument, chart, design.air),
+        speaking=chart_speaking(design.instrument, chart, design.air, playing_hz),
+        extras=_judged_extras(design, present),
     )
 
 
 def _judged(design: Design) -> Intonation:
     from wrenpipe.model.playing_pitch import playing_pitches
 
-    playing = playing_pitches(design.instrument, design.chart, design.air)
+    chart = design.chart.whole()
+    playing = playing_pitches(design.instrument, chart, design.air)
     return judge(
+        chart,
+        design.size,
+        playing.hz.tolist(),
+        playing.peak.tolist(),
+        playing.status,
+        design.pitch_standard_hz,
+    )
+
+
+def _judged_extras(design: Design, present: Intonation) -> tuple[ExtraScore, ...]:
+    from wrenpipe.model.playing_pitch import playing_pitches
+
+    if not design.chart.extras:
+        return ()
+    fingerings = tuple(extra.fingering for extra in design.chart.extras)
+    played = FingeringChart(design.chart.system, fingerings, ())
+    playing = playing_pitches(design.instrument, played, design.air)
+    return judge_extras(
         design.chart,
+        present,
         design.size,
         playing.hz.tolist(),
         playing.peak.tolist(),
@@ -111,15 +135,15 @@ def _barrel_end(design: Design, present: Intonation, pull: float) -> BarrelEnd:
     there = _judged(replace(design, instrument=with_pull(design.instrument, pull)))
     moves = [
         cents(after.playing_hz, before.playing_hz)
-        for before, after in zip(present.notes, there.notes, strict=True)
+        for before, after in zip(present.proper, there.proper, strict=True)
         if math.isfinite(before.playing_hz) and math.isfinite(after.playing_hz)
     ]
     return BarrelEnd(pull, math.fsum(moves) / len(moves) if moves else math.nan, there)
 
 
 def sounding_range(intonation: Intonation) -> tuple[str, str]:
-    """Lowest and highest sounding note of the chart."""
-    names = sorted((note.sounding for note in intonation.notes), key=midi)
+    """Lowest and highest sounding note of the chart, below its altissimo."""
+    names = sorted((note.sounding for note in intonation.proper), key=midi)
     return names[0], names[-1]
 
 

@@ -10,7 +10,7 @@ from wrenpipe.model.geometry import Instrument, Register
 from wrenpipe.model.intonation import Intonation, NoteScore
 from wrenpipe.model.speaking import LIPS, SAFE_LEAD, Ease, Risk, Speaking
 from wrenpipe.model.threshold import Threshold, usual_embouchure
-from wrenpipe.studies.page import Cells, paragraph, section, table
+from wrenpipe.studies.page import Cells, kept_whole, paragraph, section, table
 from wrenpipe.studies.response import nearest_note
 
 __all__ = [
@@ -104,20 +104,26 @@ def speaking_section(
     if [note.written for note in notes] != [score.written for score in intonation.notes]:
         raise ValueError("the notes that speak and the intonation are of different charts")
     cells = list(speaking_cells(notes, pitch_standard_hz))
-    groups = [
-        (
-            register.value,
-            [row for row, score in zip(cells, intonation.notes, strict=True) if _is(score, register)],
-        )
+    groups = {
+        register: [row for row, score in zip(cells, intonation.notes, strict=True) if _is(score, register)]
         for register in Register
-    ]
+    }
+    high = groups.pop(Register.ALTISSIMO)
     bold = frozenset(row for row, note in zip(cells, notes, strict=True) if _bad(note))
     return section(
         "How the notes speak",
         paragraph(READING, "note"),
         paragraph(speaking_words(notes)),
-        table(SPEAKING_COLUMNS, [group for group in groups if group[1]], numbers=NUMBERS, short=bold),
-        paragraph(f"{LIMITS} {_embouchure_words(instrument)}", "note"),
+        table(
+            SPEAKING_COLUMNS,
+            [(register.value, rows) for register, rows in groups.items() if rows],
+            numbers=NUMBERS,
+            short=bold,
+        ),
+        kept_whole(
+            *([table(SPEAKING_COLUMNS, [("altissimo", high)], numbers=NUMBERS, short=bold)] if high else []),
+            paragraph(f"{LIMITS} {_embouchure_words(instrument)}", "note"),
+        ),
         kind="fresh",
     )
 

@@ -37,8 +37,12 @@ def _system_values(system: System) -> dict[str, Any]:
             for place in system.places
         ],
         "keys": [_key_values(key) for key in system.keys],
-        "chart": [_fingering_values(note) for note in system.chart.fingerings],
+        "chart": [_fingering_values(note) for note in system.chart.whole().fingerings],
         "twelfths": [list(pair) for pair in system.chart.twelfths],
+        "alternates_and_trills": [
+            {"use": extra.use.value, "beside": extra.beside, **_fingering_values(extra.fingering)}
+            for extra in system.chart.extras
+        ],
     }
 
 

@@ -6,16 +6,16 @@ Texts that come from files are shown as they stand: nothing in them is read as m
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from rich import box
 from rich.console import Console, Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from wrenpipe.model.geometry import Finger, System
-from wrenpipe.model.intonation import NoteStatus
-from wrenpipe.studies.chart_words import covered_words
+from wrenpipe.model.geometry import Finger, Register, System
+from wrenpipe.model.intonation import ExtraScore, NoteScore, NoteStatus
+from wrenpipe.studies.chart_words import ALTERNATES_AND_TRILLS, covered_words, fingering_words, use_words
 from wrenpipe.studies.convert import in_mm
 from wrenpipe.studies.scoring import BarrelEnd, Scored, sounding_range
 from wrenpipe.studies.speaking import NUMBERS, SPEAKING_COLUMNS, speaking_cells, speaking_words
@@ -71,8 +71,9 @@ def intonation_report(scored: Scored) -> Group:
         Text(""),
         _registers(scored),
         _barrel(scored),
-        _notes(scored),
+        _notes("Notes", scored.intonation.proper),
         _twelfths(scored),
+        *_above(scored),
         _speaking(scored),
     )
 
@@ -113,9 +114,41 @@ def _barrel(scored: Scored) -> Group:
     )
 
 
-def _notes(scored: Scored) -> Group:
+def _above(scored: Scored) -> Iterator[Group]:
+    """What the scores leave out: the altissimo, alternates and trills."""
+    high = [note for note in scored.intonation.notes if note.register is Register.ALTISSIMO]
+    if high:
+        yield _notes("Altissimo (in no score but its own)", high)
+    if scored.extras:
+        yield _extras(scored.extras)
+
+
+def _extras(extras: Sequence[ExtraScore]) -> Group:
     return ruled_table(
-        "Notes",
+        f"{ALTERNATES_AND_TRILLS} (apart: from the chart's own fingering of the note)",
+        ("note", "for", "fingering", "cents", "apart", "remark"),
+        (
+            (
+                score.note.written,
+                use_words(score.extra),
+                fingering_words(score.extra.fingering),
+                _cents(score.note.cents),
+                _cents(score.apart),
+                _remark(score.note),
+            )
+            for score in extras
+        ),
+        numbers=("cents", "apart"),
+    )
+
+
+def _remark(note: NoteScore) -> str:
+    return "" if note.status is NoteStatus.SOUNDS else note.status.value
+
+
+def _notes(title: str, notes: Sequence[NoteScore]) -> Group:
+    return ruled_table(
+        title,
         ("written", "sounding", "register", "fork", "target Hz", "plays Hz", "cents", "peak", "remark"),
         (
             (
@@ -127,9 +160,9 @@ def _notes(scored: Scored) -> Group:
                 _hz(note.playing_hz),
                 _cents(note.cents),
                 f"{note.peak:.0f}" if math.isfinite(note.peak) else NOTHING,
-                "" if note.status is NoteStatus.SOUNDS else note.status.value,
+                _remark(note),
             )
-            for note in scored.intonation.notes
+            for note in notes
         ),
         numbers=("target Hz", "plays Hz", "cents", "peak"),
     )
@@ -161,6 +194,7 @@ def systems_report(systems: Sequence[System]) -> Group:
             Text(system.provenance, style="dim"),
             _keys(system),
             _chart(system),
+            *_extra_fingerings(system),
         ]
     return Group(*parts)
 
@@ -194,9 +228,26 @@ def _chart(system: System) -> Group:
                 covered_words(note, system, NOTHING),
                 _listed(note.pressed),
             )
-            for note in system.chart.fingerings
+            for note in system.chart.whole().fingerings
         ),
     )
+
+
+def _extra_fingerings(system: System) -> Iterator[Group]:
+    if system.chart.extras:
+        yield ruled_table(
+            ALTERNATES_AND_TRILLS,
+            ("note", "for", "covered", "pressed"),
+            (
+                (
+                    extra.fingering.written,
+                    use_words(extra),
+                    covered_words(extra.fingering, system, NOTHING),
+                    _listed(extra.fingering.pressed),
+                )
+                for extra in system.chart.extras
+            ),
+        )
 
 
 def _listed(names: Sequence[str]) -> str:

@@ -149,6 +149,7 @@ def test_extras_are_other_fingerings_than_the_charts_own(name: str) -> None:
         own, f = chart[extra.fingering.written], extra.fingering
         assert (f.covered, f.pressed) != (own.covered, own.pressed)
         assert f.register is own.register
+        assert f.weight == 0.0
         if extra.use is ExtraUse.ALTERNATE:
             assert extra.beside == f.written
         else:

@@ -132,7 +132,7 @@ def test_a_missing_hole_and_a_foreign_key_are_refused(own: DesignFile) -> None:
     assert "Bb3 key" in names
     values = json.loads(design_text(own))
     values["holes"] = [hole for hole in values["holes"] if hole["name"] != "Bb3 key"]
-    for note in values["chart"]:
+    for note in (*values["chart"], *values["extras"]):
         note["open"] = [name for name in note["open"] if name != "Bb3 key"]
     with pytest.raises(RequestError, match="hole 'Bb3 key' of system 'simple, 10 keys' is missing"):
         system_of_design(DesignFile.model_validate_json(json.dumps(values)))
