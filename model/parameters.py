@@ -164,16 +164,14 @@ def pull_back(
     out[:, nodes.station[at_station]] = grad_x[:, at_station]
     out[:, layout.stations + nodes.station[at_station]] = grad_radius[:, at_station]
     at_cut = np.isfinite(nodes.share)
-    if at_cut.any():
-        left, share = nodes.segment[at_cut], nodes.share[at_cut]
-        gx, gr = grad_x[:, at_cut], grad_radius[:, at_cut]
-        for column, by in (
-            (left, gx * (1 - share)),
-            (left + 1, gx * share),
-            (layout.stations + left, gr * (1 - share)),
-            (layout.stations + left + 1, gr * share),
-        ):
-            _scatter(out, column, by)
+    left, share = nodes.segment[at_cut], nodes.share[at_cut]
+    gx, gr = grad_x[:, at_cut], grad_radius[:, at_cut]
+    shared = [
+        (left, gx * (1 - share)),
+        (left + 1, gx * share),
+        (layout.stations + left, gr * (1 - share)),
+        (layout.stations + left + 1, gr * share),
+    ]
     if layout.holes:
         at_hole = nodes.hole >= 0
         hole, left = nodes.hole[at_hole], nodes.segment[at_hole]
@@ -183,20 +181,19 @@ def pull_back(
         share = (hx - sx[left]) / span
         gr = grad_radius[:, at_hole]
         out[:, layout.hole_block("x").start + hole] = grad_x[:, at_hole] + gr * slope
-        for column, by in (
+        shared += [
             (left, -gr * slope * (1 - share)),
             (left + 1, -gr * slope * share),
             (layout.stations + left, gr * (1 - share)),
             (layout.stations + left + 1, gr * share),
-        ):
-            _scatter(out, column, by)
+        ]
         for n, field in enumerate(HOLE_FIELDS):
             out[:, layout.hole_block(field)] = grad_hole[:, :, n]
     out[:, layout.reed] = grad_reed
+    # What ends in the stations' columns, several nodes in each, as one product: adding column by column takes
+    # as long as the notes' reverse sweeps.
+    columns = np.concatenate([column for column, _ in shared])
+    spread = np.zeros((len(columns), 2 * layout.stations))
+    spread[np.arange(len(columns)), columns] = 1.0
+    out[:, : 2 * layout.stations] += np.hstack([by for _, by in shared]) @ spread
     return out
-
-
-def _scatter(out: Real, column: NDArray[np.int64], by: Real) -> None:
-    """Add columns of by (n_note, m) to those of out; a column may be named more than once."""
-    for n, place in enumerate(column.tolist()):
-        out[:, place] += by[:, n]
