@@ -8,13 +8,18 @@ from typing import Any
 import numpy as np
 import pytest
 
+from wrenpipe.constraints.design_space import design_space
 from wrenpipe.model.air import dry_air
 from wrenpipe.model.geometry import FingeringChart
 from wrenpipe.model.intonation import NoteStatus
-from wrenpipe.model.pitch import CENTS_PER_OCTAVE
+from wrenpipe.model.pitch import CENTS_PER_OCTAVE, parse_size
 from wrenpipe.model.playing_pitch import playing_pitches
+from wrenpipe.model.system import candidate_keys, system_with_keys
 from wrenpipe.search.altissimo import SWAY, altissimo_for
 from wrenpipe.search.reach import DEFAULT_TOLERANCE, free_optimum
+from wrenpipe.search.stock import stock_of
+from wrenpipe.search.tuner import programme_for
+from wrenpipe.search.unknowns import mapping_for
 
 NEAR = 60.0
 """Cents within which a fingering of the altissimo is called one of its note."""
@@ -41,6 +46,18 @@ def test_every_note_of_the_altissimo_sounds_near_its_pitch(
     assert NoteStatus.LOST not in status
     assert np.max(np.abs(alone)) < NEAR
     assert np.sqrt(np.mean(cents**2)) < np.sqrt(np.mean(alone**2))
+
+
+@pytest.mark.parametrize("more", [(), ("Bb/F",), ("F4/C6",), ("Eb/Bb", "F4/C6", "Bb/F"), ("Eb/Bb", "B/F#")])
+def test_other_choices_of_keys_have_their_altissimo_too(more: tuple[str, ...]) -> None:
+    free = {"Eb/Bb", "F4/C6", "Bb/F", "B/F#", "R2 ring"}
+    system = system_with_keys("simple", {*candidate_keys("simple")} - free | {*more})
+    size = parse_size("A4")
+    mapping = mapping_for(design_space(system), size, stock_of(size))
+    case = programme_for(mapping, dry_air(), 440.0, None, frozenset())
+    cents, status = _cents(case, free_optimum(case, DEFAULT_TOLERANCE).outcome.v)
+    assert NoteStatus.LOST not in status
+    assert np.max(np.abs(cents)) < NEAR
 
 
 @pytest.mark.parametrize(("size", "system"), CASES)
