@@ -147,7 +147,7 @@ BAD = {
         "simple-9: note Ab4 has no way with these keys; allowed: adding throat Ab"),
     "weight negative": (TEXT, "fork = 0.35", "fork = -0.35",
         "weight: fork is -0.35; allowed: a number from 0 to 10"),
-    "altissimo without a weight": (TEXT, "altissimo = 0.05\n", "",
+    "altissimo without a weight": (TEXT, "altissimo = 0.02\n", "",
         "weight: field altissimo is missing; allowed: all of ordinary, fork, altissimo"),
     "altissimo on a low mode": (D6, "mode = 3", "mode = 2",
         "note 'D6': mode is 2; allowed: a whole number from 3 to 9"),

@@ -41,7 +41,7 @@ def test_every_note_of_the_altissimo_sounds_near_its_pitch(
     case, tuned = programme(size, system, None), free(size, system)
     cents, status = _cents(case, tuned.outcome.v)
     assert NoteStatus.LOST not in status
-    assert np.max(np.abs(cents)) < 20.0
+    assert np.max(np.abs(cents)) < NEAR
     alone, status = _cents(case, free_optimum(replace(case, altissimo=None), DEFAULT_TOLERANCE).outcome.v)
     assert NoteStatus.LOST not in status
     assert np.max(np.abs(alone)) < NEAR
@@ -61,11 +61,11 @@ def test_other_choices_of_keys_have_their_altissimo_too(more: tuple[str, ...]) -
 
 
 @pytest.mark.parametrize(("size", "system"), CASES)
-def test_the_pull_costs_the_chart_a_tenth_of_a_cent_at_the_most(
+def test_the_pull_costs_the_chart_a_fifth_of_a_cent_at_the_most(
     programme: Any, free: Any, size: str, system: str
 ) -> None:
     alone = free_optimum(replace(programme(size, system, None), altissimo=None), DEFAULT_TOLERANCE)
-    assert free(size, system).weighted_rms < alone.weighted_rms + 0.1
+    assert free(size, system).weighted_rms < alone.weighted_rms + 0.2
 
 
 def test_figures_and_limits_leave_the_altissimo_out(programme: Any, free: Any) -> None:

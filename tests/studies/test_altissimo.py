@@ -254,4 +254,4 @@ def test_words_of_a_fingering() -> None:
     uses = {use_words(extra) for extra in chart.extras}
     assert {"alternate", "trill from F#3"} <= uses
     assert all(chart[written].register is Register.ALTISSIMO for written in HIGH)
-    assert math.isclose(chart["D6"].weight, 0.05)
+    assert math.isclose(chart["D6"].weight, 0.02)
