@@ -61,7 +61,7 @@ figure svg { display: block; max-width: 100%; height: auto; }
 .beside { display: flex; flex-wrap: wrap; gap: 2mm 12mm; align-items: flex-start; }
 .beside th, .beside td { padding-left: 1.6mm; padding-right: 1.6mm; }
 .beside h3 { font-size: 11pt; margin: 0 0 1mm; }
-.beside table + h3 { margin-top: 4mm; }
+.beside div + h3 { margin-top: 4mm; }
 table { border-collapse: collapse; font-size: 9pt; line-height: 1.3;
   font-variant-numeric: tabular-nums lining-nums; }
 caption { text-align: left; color: var(--soft); padding-bottom: 1.5mm; }
