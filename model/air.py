@@ -15,7 +15,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-__all__ = ["DEFAULT_TEMPERATURE_C", "Air", "dry_air", "humid_air"]
+__all__ = ["DEFAULT_TEMPERATURE_C", "KELVIN", "Air", "dry_air", "humid_air"]
 
 DEFAULT_TEMPERATURE_C = 27.0
 KELVIN = 273.15
@@ -23,7 +23,11 @@ KELVIN = 273.15
 
 @dataclass(frozen=True, slots=True)
 class Air:
-    """Air of one temperature throughout the bore; SI units (see the module's notation)."""
+    """Air in the bore; SI units (see the module's notation).
+
+    fall: by how much it is cooler a metre further from the reed, K/m; then all else is that of the air at the
+    reed-tip plane.
+    """
 
     temperature_c: float
     c: float
@@ -32,6 +36,7 @@ class Air:
     gamma: float
     pr: float
     constants: str
+    fall: float = 0.0
 
 
 def dry_air(temperature_c: float = DEFAULT_TEMPERATURE_C) -> Air:

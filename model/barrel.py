@@ -28,7 +28,7 @@ def joint_place(instrument: Instrument) -> float:
 
     The station of the bore that stands there, or the computed place when the bore runs through it.
     """
-    computed = instrument.mouthpiece.equivalent_length + instrument.barrel.length
+    computed = instrument.mouthpiece.end + instrument.barrel.length
     nearest = min((x for x, _ in instrument.bore.stations), key=lambda x: abs(x - computed))
     return nearest if abs(nearest - computed) <= SAME_PLACE else computed
 

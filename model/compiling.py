@@ -19,8 +19,10 @@ __all__ = ["SOURCES", "code_folder", "compiled"]
 SOURCES = (
     "column.py",
     "compiling.py",
+    "interaction.py",
     "kernel.py",
     "lanes.py",
+    "neighbours.py",
     "propagation.py",
     "radiation.py",
     "tone_hole.py",

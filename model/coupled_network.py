@@ -11,7 +11,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,7 @@ from wrenpipe.model.interaction import FARTHEST, inner_coupling, outer_impedance
 from wrenpipe.model.network import taper_matrix
 from wrenpipe.model.radiation import unflanged_impedance
 from wrenpipe.model.tone_hole import series_correction, shunt_impedance
+from wrenpipe.model.warming import even_air
 
 __all__ = ["Branch", "Coupling", "coupled_input_admittance", "coupled_matrix", "inner_couplings"]
 
@@ -108,7 +109,8 @@ def inner_couplings(bore: Bore, holes: Sequence[ToneHole], omega: Real, air: Air
         a = 0.5 * (bore.radius(one.x) + bore.radius(two.x))
         if two.x - one.x > FARTHEST * a:
             continue
-        b_1, b_2, azimuth = one.diameter / 2, two.diameter / 2, two.azimuth - one.azimuth
+        b_1, b_2 = one.diameter / 2 + one.undercut, two.diameter / 2 + two.undercut
+        azimuth = two.azimuth - one.azimuth
         pair = inner_coupling(a, b_1, b_2, two.x - one.x, azimuth, omega / air.c)
         mutual[:, i, j] = mutual[:, j, i] = 1j * omega * air.rho * pair.mutual / (math.pi * a**2)
         drive[:, i, j], drive[:, j, i] = pair.drive_1, -pair.drive_2
@@ -123,12 +125,15 @@ def coupled_input_admittance(
     Holes couple inside and, where both are open and `outside`, outside; there the flow out of a hole is taken
     as that into it, which for a chimney of height t is (k t)^2 of a coupling of a few per cent.
     """
-    omega = 2 * math.pi * np.asarray(frequency_hz, dtype=np.float64)
+    shape = np.shape(frequency_hz)
+    omega = 2 * math.pi * np.asarray(frequency_hz, dtype=np.float64).ravel()
+    instrument = even_air(instrument, air)
+    air = replace(air, mu=air.mu * instrument.bore.roughness**2)
     bore, k = instrument.bore, omega / air.c
     holes = sorted(instrument.holes, key=lambda hole: hole.x)
     branches = []
     for hole in holes:
-        a, b, is_open = bore.radius(hole.x), hole.diameter / 2, hole.name in open_holes
+        a, b, is_open = bore.radius(hole.x), hole.diameter / 2 + hole.undercut, hole.name in open_holes
         shunt = shunt_impedance(omega, a, hole, air, is_open=is_open)
         length = series_correction(a, b, hole.chimney, is_open=is_open, k=k)
         branches.append(Branch(shunt, np.asarray(1j * k * length * air.rho * air.c / (math.pi * b**2))))
@@ -141,7 +146,7 @@ def coupled_input_admittance(
     foot = bore.stations[-1][1]
     load = unflanged_impedance(k * foot) * air.rho * air.c / (math.pi * foot**2)
     top = column[:, 0, 0] * load + column[:, 0, 1]
-    return np.asarray((column[:, 1, 0] * load + column[:, 1, 1]) / top)
+    return np.asarray((column[:, 1, 0] * load + column[:, 1, 1]) / top).reshape(shape)
 
 
 def _outer_mutual(holes: Sequence[ToneHole], opened: Collection[str], omega: Real, air: Air) -> Complex:

@@ -59,10 +59,12 @@ class Register(StrEnum):
 class Bore:
     """The bore as straight tapers between stations; two stations at one x are a step.
 
-    stations: (x, radius) from the reed-tip plane to the foot, x never falling, first x = 0.
+    stations: (x, radius) from the reed-tip plane to the foot, x never falling, first x = 0. roughness: by
+    what factor its walls, and those of the chimneys, thicken the boundary layers against smooth ones.
     """
 
     stations: tuple[tuple[float, float], ...]
+    roughness: float = 1.0
 
     @property
     def length(self) -> float:
@@ -91,6 +93,10 @@ class ToneHole:
     pad_lift, pad_radius: the open pad above the hole; both zero for a bare hole.
     top_diameter, top_height: of a narrow top over the hole, within the chimney; both zero for a plain one.
     The wide part below it is then chimney - top_height high.
+    undercut, undercut_height: by how much a cone widens the hole's radius at the bore, and how high it is.
+    intrusion: mean depth by which the fingertip that closes the hole fills its opening.
+    rim_radius: outer radius of the chimney or flat that the hole opens in; zero: in the round body itself.
+    hover: height of the fingertip above a bare hole that stands open; zero: so high that it does not matter.
     """
 
     name: str
@@ -104,6 +110,11 @@ class ToneHole:
     pad_radius: float = 0.0
     top_diameter: float = 0.0
     top_height: float = 0.0
+    undercut: float = 0.0
+    undercut_height: float = 0.0
+    intrusion: float = 0.0
+    rim_radius: float = 0.0
+    hover: float = 0.0
 
     @property
     def has_top(self) -> bool:
@@ -122,17 +133,39 @@ class Mouthpiece:
 
     volume: air inside from the reed-tip plane to the end of its tenon, reed closed, measured by
     the weight of water it holds. exit_radius: bore radius at the end of the tenon.
-    insertion: how deep its tenon enters the barrel.
+    insertion: how deep its tenon enters the barrel. chamber_length: from the reed-tip plane to the end of the
+    tenon, for a chamber written as a cone from the tip to the exit bore; zero: written as a cylinder.
     """
 
     volume: float
     exit_radius: float
     insertion: float
+    chamber_length: float = 0.0
 
     @property
     def equivalent_length(self) -> float:
         """Length of the cylinder of the exit bore that holds the same volume, m."""
         return self.volume / (math.pi * self.exit_radius**2)
+
+    @property
+    def end(self) -> float:
+        """x of the end of the tenon, m."""
+        return self.chamber_length if self.chamber_length > 0.0 else self.equivalent_length
+
+    @property
+    def tip_radius(self) -> float:
+        """Radius of the bore at the reed-tip plane, m: of the cone of that length that holds the volume.
+
+        Raises ValueError when a cone to a point holds more.
+        """
+        if self.chamber_length <= 0.0:
+            return self.exit_radius
+        # r^2 + r R + R^2 = 3 V / (pi L)
+        rest = 3.0 * self.volume / (math.pi * self.chamber_length) - 0.75 * self.exit_radius**2
+        radius = math.sqrt(max(rest, 0.0)) - 0.5 * self.exit_radius
+        if radius <= 0.0:
+            raise ValueError("the mouthpiece is too long for its volume")
+        return radius
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,9 +185,17 @@ class Barrel:
 
 @dataclass(frozen=True, slots=True)
 class Reed:
-    """The reed as the air volume that its yielding and its own flow add at the tip (m3)."""
+    """The reed as the air volume that its yielding and the flow past it add at the tip.
+
+    equivalent_volume: at low frequency, m3. compliance_share: the part of it that is the reed's yielding; the
+    rest is what its damping does to the flow. resonance_hz, quality: of the reed under the lip; zero Hz means
+    a resonance so high that the volume is the same at every frequency.
+    """
 
     equivalent_volume: float
+    compliance_share: float = 1.0
+    resonance_hz: float = 0.0
+    quality: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)

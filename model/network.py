@@ -10,6 +10,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Collection
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,7 @@ from wrenpipe.model.geometry import Instrument, Reed, ToneHole
 from wrenpipe.model.propagation import exact_line
 from wrenpipe.model.radiation import unflanged_impedance
 from wrenpipe.model.tone_hole import series_correction, shunt_impedance
+from wrenpipe.model.warming import even_air
 
 __all__ = ["hole_matrix", "input_admittance", "reed_admittance", "taper_matrix", "total_admittance"]
 
@@ -52,18 +54,27 @@ def taper_matrix(omega: Real, r1: float, r2: float, length: float, air: Air) -> 
 
 def hole_matrix(omega: Real, a: float, hole: ToneHole, air: Air, *, is_open: bool) -> Matrix:
     """A, B, C, D of a tone hole on a bore of radius a: half series, shunt, half series."""
-    b = hole.diameter / 2
+    b = hole.diameter / 2 + hole.undercut
     zs = shunt_impedance(omega, a, hole, air, is_open=is_open)
-    k = omega / air.c
-    ta = series_correction(a, b, hole.chimney, is_open=is_open, k=k)
-    half = 0.5j * k * ta * (air.rho * air.c / (math.pi * b**2))
+    ta = series_correction(a, b, hole.chimney, is_open=is_open, k=omega / air.c)
+    half = 0.5j * omega / air.c * ta * (air.rho * air.c / (math.pi * b**2))
     ys = 1.0 / zs
     return 1 + half * ys, half * (2 + half * ys), ys, 1 + half * ys
 
 
 def reed_admittance(omega: Real, reed: Reed, air: Air) -> Complex:
-    """Admittance of the volume that the reed adds at the tip, m3/(Pa s)."""
-    return np.asarray(1j * omega * reed.equivalent_volume / (air.rho * air.c**2))
+    """Admittance of the volume that the reed adds at the tip, m3/(Pa s): a susceptance.
+
+    The reed is a damped resonator, D = 1/(1 - x^2 + j x/q) with x = f/f_r. On the verge of sounding the
+    imaginary part of Y is -omega C Re D + zeta sqrt(gam)/Z0 Im D (see `threshold`): the first part is the
+    reed's yielding, the second the flow past it, late by its damping. Both are volumes at low frequency, of
+    shares s and 1 - s, and together go as (1 - s x^2) / ((1 - x^2)^2 + (x/q)^2).
+    """
+    growth: Real | float = 1.0
+    if reed.resonance_hz > 0.0:
+        x2 = (omega / (2 * math.pi * reed.resonance_hz)) ** 2
+        growth = (1.0 - reed.compliance_share * x2) / ((1.0 - x2) ** 2 + x2 / reed.quality**2)
+    return np.asarray(1j * omega * growth * reed.equivalent_volume / (air.rho * air.c**2))
 
 
 def input_admittance(
@@ -71,6 +82,8 @@ def input_admittance(
 ) -> Complex:
     """Admittance at the reed-tip plane without the reed, m3/(Pa s); shape of frequency_hz."""
     omega = 2 * math.pi * np.asarray(frequency_hz, dtype=np.float64)
+    instrument = even_air(instrument, air)
+    air = replace(air, mu=air.mu * instrument.bore.roughness**2)
     stations = instrument.bore.stations
     foot = stations[-1][1]
     admittance = math.pi * foot**2 / (air.rho * air.c) / unflanged_impedance(omega * foot / air.c)

@@ -2,7 +2,8 @@
 
 Layout of the vector p for S bore stations and H holes, SI units:
     station x (S) | station radius (S) | hole x (H) | diameter (H) | chimney (H) | outer radius (H)
-    | pad lift (H) | pad radius (H) | top diameter (H) | top height (H) | reed volume (1)
+    | pad lift (H) | pad radius (H) | top diameter (H) | top height (H) | undercut (H) | undercut height (H)
+    | intrusion (H) | rim radius (H) | hover (H) | azimuth (H) | reed volume (1)
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from wrenpipe.model.geometry import Bore, Instrument, Reed
+from wrenpipe.model.geometry import Instrument
 
 __all__ = [
     "NO_CUTS",
@@ -31,7 +32,21 @@ Real = NDArray[np.float64]
 Cuts = tuple[NDArray[np.int64], Real]
 """Plain cuts of the bore: (segment, share of the way along it), each (n_cut,)."""
 
-HOLE_FIELDS = ("diameter", "chimney", "outer_radius", "pad_lift", "pad_radius", "top_diameter", "top_height")
+HOLE_FIELDS = (
+    "diameter",
+    "chimney",
+    "outer_radius",
+    "pad_lift",
+    "pad_radius",
+    "top_diameter",
+    "top_height",
+    "undercut",
+    "undercut_height",
+    "intrusion",
+    "rim_radius",
+    "hover",
+    "azimuth",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,13 +113,16 @@ def unpack(p: Real, like: Instrument) -> Instrument:
     layout = layout_of(like)
     if p.shape != (layout.length,):
         raise ValueError(f"parameter vector has shape {p.shape}; this instrument needs ({layout.length},)")
-    bore = Bore(tuple(zip(p[layout.station_x].tolist(), p[layout.station_radius].tolist(), strict=True)))
+    stations = tuple(zip(p[layout.station_x].tolist(), p[layout.station_radius].tolist(), strict=True))
+    bore = replace(like.bore, stations=stations)
     columns = [p[layout.hole_block(field)].tolist() for field in ("x", *HOLE_FIELDS)]
     holes = tuple(
         replace(hole, **dict(zip(("x", *HOLE_FIELDS), values, strict=True)))
         for hole, *values in zip(like.holes, *columns, strict=True)
     )
-    return replace(like, bore=bore, holes=holes, reed=Reed(float(p[layout.reed])))
+    return replace(
+        like, bore=bore, holes=holes, reed=replace(like.reed, equivalent_volume=float(p[layout.reed]))
+    )
 
 
 def cuts_of(p: Real, layout: Layout, longest: float) -> Cuts:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,7 @@ from wrenpipe.model.intonation import NoteStatus
 from wrenpipe.model.parameters import Cuts, Layout, Nodes, cuts_of, layout_of, nodes_of, pack, pull_back
 from wrenpipe.model.pitch import CENTS_PER_OCTAVE, frequency, midi
 from wrenpipe.model.propagation import wide_tube
+from wrenpipe.model.warming import warmed, warmed_back
 
 __all__ = ["Batch", "ChartSolver", "Playing", "chart_solver", "playing_pitches", "solve_batch"]
 
@@ -62,7 +63,13 @@ class ChartSolver:
     air: tuple[float, float, float]
     """Sound speed, density, and u0 of the wide-tube series."""
     table: tuple[complex, ...]
+    reed: tuple[float, float, float]
+    """The reed but for its volume, as the kernel takes it."""
     cuts: Cuts
+    acting: bool = True
+    """Whether holes act on one another."""
+    uneven: Air | None = None
+    """Air that is cooler towards the foot; None for even air."""
 
     def nodes(self, p: Real) -> Nodes:
         """The bore as the kernel takes it: no piece longer than the lanes' tangent is made for."""
@@ -76,6 +83,17 @@ class ChartSolver:
         neighbours: whether a second mode close by is looked for (status SPLIT). guess_hz: (n_note,)
         frequencies near the answer, such as those of a vector close to this one.
         """
+        if self.uneven is not None:
+            playing = replace(self, uneven=None).solve(
+                warmed(p, self.layout, self.uneven),
+                jacobian=jacobian,
+                neighbours=neighbours,
+                guess_hz=guess_hz,
+            )
+            by_p = playing.jacobian
+            if by_p is None:
+                return playing
+            return replace(playing, jacobian=warmed_back(p, self.layout, self.uneven, by_p))
         guess = self.guess_hz if guess_hz is None else np.where(np.isnan(guess_hz), self.guess_hz, guess_hz)
         nodes = self.nodes(p)
         n_note, n_hole = self.is_open.shape
@@ -91,7 +109,8 @@ class ChartSolver:
         )
         kernel.solve_chart(
             nodes.x, nodes.radius, nodes.hole, holes, self.is_open, self.mode, guess,
-            float(p[self.layout.reed]), self.air, self.table, jacobian, neighbours,
+            (float(p[self.layout.reed]), *self.reed), self.air, self.table, jacobian, neighbours,
+            self.acting,
             hz, peak, status, grad_x, grad_r, grad_hole, grad_reed, grad_air,
         )  # fmt: skip
         by_p = None
@@ -108,6 +127,8 @@ def solve_batch(solver: ChartSolver, p: Real, *, neighbours: bool = False) -> Ba
 
     p: (n_instrument, layout.length), each as for `ChartSolver.solve`.
     """
+    if solver.uneven is not None:
+        p = np.array([warmed(row, solver.layout, solver.uneven) for row in p])
     nodes = [solver.nodes(row) for row in p]
     (n_note, n_hole), n = solver.is_open.shape, len(p)
     hz, peak = np.empty((n, n_note)), np.empty((n, n_note))
@@ -119,8 +140,9 @@ def solve_batch(solver: ChartSolver, p: Real, *, neighbours: bool = False) -> Ba
         np.array([node.radius for node in nodes]),
         np.array([node.hole for node in nodes]),
         np.ascontiguousarray(holes.reshape(n, kernel.HOLE_PARAMETERS, n_hole).transpose(0, 2, 1)),
-        solver.is_open, solver.mode, solver.guess_hz, np.ascontiguousarray(p[:, solver.layout.reed]),
-        solver.air, solver.table, neighbours, hz, peak, status,
+        solver.is_open, solver.mode, solver.guess_hz,
+        np.column_stack([p[:, solver.layout.reed], np.tile(solver.reed, (n, 1))]),
+        solver.air, solver.table, neighbours, solver.acting, hz, peak, status,
     )  # fmt: skip
     return Batch(hz, peak, tuple(tuple(STATUSES[s] for s in row) for row in status))
 
@@ -144,9 +166,15 @@ def chart_solver(instrument: Instrument, chart: FingeringChart, air: Air, guess_
         is_open=is_open,
         mode=np.array([fingering.mode for fingering in chart.fingerings], dtype=np.int64),
         guess_hz=np.asarray(guess_hz, dtype=np.float64),
-        air=(air.c, air.rho, series.u0),
+        air=(air.c, air.rho, series.u0 * instrument.bore.roughness),
         table=series.table,
+        reed=(
+            instrument.reed.compliance_share,
+            2 * math.pi * instrument.reed.resonance_hz,
+            instrument.reed.quality,
+        ),
         cuts=cuts_of(pack(instrument), layout, longest),
+        uneven=air if air.fall != 0.0 else None,
     )
 
 
@@ -169,9 +197,13 @@ def _usual_hz(instrument: Instrument, fingering: Fingering, air: Air) -> float:
 
 
 def playing_pitches(
-    instrument: Instrument, chart: FingeringChart, air: Air, *, jacobian: bool = False
+    instrument: Instrument, chart: FingeringChart, air: Air, *, jacobian: bool = False, acting: bool = True
 ) -> Playing:
-    """Playing pitches of an instrument. The size of the instrument only seeds the root finding."""
+    """Playing pitches of an instrument; acting: whether its holes act on one another.
+
+    The size of the instrument only seeds the root finding.
+    """
     transposition = midi(instrument.size) - 60
     guess = np.array([frequency(midi(f.written) + transposition) for f in chart.fingerings])
-    return chart_solver(instrument, chart, air, guess).solve(pack(instrument), jacobian=jacobian)
+    solver = replace(chart_solver(instrument, chart, air, guess), acting=acting)
+    return solver.solve(pack(instrument), jacobian=jacobian)

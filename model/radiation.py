@@ -9,6 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 __all__ = [
+    "FINITE_FLANGE",
+    "HOLE_ON_CYLINDER",
     "LARGEST_UNFLANGED_KA",
     "SILVA_UNFLANGED",
     "finite_flange",
@@ -21,6 +23,11 @@ __all__ = [
 # beta, eta, a1, a2, a3, b1, b2, b3, b4 of the unflanged end (coefficients from memory, checked
 # against the exact Levine-Schwinger integrals to 0.0025 in |R| and 0.010 in L/a).
 SILVA_UNFLANGED = (0.5, 0.6133, 0.800, 0.266, 0.0263, 0.0599, 0.238, -0.0153, 0.00150)
+
+HOLE_ON_CYLINDER = (0.822, -0.47, 0.8)
+"""Length over b: 0.822 - 0.47 (b/R)^0.8."""
+FINITE_FLANGE = (0.8216, 0.6133, 0.057, 5)
+"""Length over a of an infinite flange, of none, and the bulge 0.057 q (1 - q^5) between, q = a/R."""
 
 LARGEST_UNFLANGED_KA = 3.5
 """Up to where that fit was compared with the exact integrals."""
@@ -45,8 +52,9 @@ def finite_flange(a: float, outer: float) -> float:
     J.-P. Dalmont, C. J. Nederveen, N. Joly, J. Sound Vib. 244 (2001) 505 (from memory, checked
     against axisymmetric finite elements to 0.0023 a).
     """
+    flanged, bare, bulge, power = FINITE_FLANGE
     ratio = a / outer
-    return a * (0.8216 + ratio * (0.6133 - 0.8216) + 0.057 * ratio * (1 - ratio**5))
+    return a * (flanged + ratio * (bare - flanged) + bulge * ratio * (1 - ratio**power))
 
 
 def hole_on_cylinder(b: float, outer_radius: float) -> float:
@@ -55,7 +63,8 @@ def hole_on_cylinder(b: float, outer_radius: float) -> float:
     Dalmont, Nederveen & Joly 2001, as used by A. Lefebvre and G. P. Scavone 2012 (from memory,
     checked against 3-D finite elements to 0.014 b for b/outer_radius from 0.1 to 0.7).
     """
-    return float(b * (0.822 - 0.47 * (b / outer_radius) ** 0.8))
+    flat, curved, power = HOLE_ON_CYLINDER
+    return float(b * (flat + curved * (b / outer_radius) ** power))
 
 
 def pad_above(b: float, lift: float, pad_radius: float) -> float:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -27,6 +27,7 @@ from wrenpipe.model.threshold import (
     thresholds,
     usual_embouchure,
 )
+from wrenpipe.model.warming import even_air
 
 __all__ = ["EASES", "LIPS", "SAFE_LEAD", "Ease", "Lip", "Risk", "Speaking", "Vent", "chart_speaking"]
 
@@ -153,6 +154,7 @@ def chart_speaking(
     playing_hz: Real,  # (n_note,), NaN where the mode is lost
 ) -> tuple[Speaking, ...]:
     """Every note of a chart, in its order, by the compiled column and a usual embouchure."""
+    instrument, air = even_air(instrument, air), replace(air, fall=0.0)
     tip = instrument.bore.stations[0][1]
     embouchures = {lip: usual_embouchure(tip, quality) for lip, quality in LIPS.items()}
     low, high = frequency_range(instrument, air, embouchures[Lip.USUAL])
@@ -192,7 +194,7 @@ def _columns(
             out = np.empty(omega.size, dtype=np.complex128)
             kernel.admittance(
                 np.ascontiguousarray(omega).ravel(), nodes.x, nodes.radius, nodes.hole, holes, opened,
-                solver.air, solver.table, out,
+                solver.air, solver.table, True, out,
             )  # fmt: skip
             return out.reshape(omega.shape)
 

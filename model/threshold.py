@@ -41,8 +41,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wrenpipe.model.air import Air
+from wrenpipe.model.coupled_network import coupled_input_admittance
 from wrenpipe.model.geometry import Instrument
-from wrenpipe.model.network import input_admittance
 from wrenpipe.model.resonances import scan
 
 __all__ = [
@@ -153,7 +153,7 @@ def network_column(
     """The column of a fingering by the reference network, exact and slow, from low to high, Hz."""
 
     def admittance_at(omega: Real) -> Complex:
-        return input_admittance(instrument, open_holes, omega / (2.0 * math.pi), air)
+        return coupled_input_admittance(instrument, open_holes, omega / (2.0 * math.pi), air)
 
     spring = air.rho * air.c**2
     z0 = air.rho * air.c / (math.pi * instrument.bore.stations[0][1] ** 2)

@@ -39,21 +39,21 @@ from numpy.typing import NDArray
 from wrenpipe.model.air import Air
 from wrenpipe.model.geometry import ToneHole
 from wrenpipe.model.propagation import exact_line
-from wrenpipe.model.radiation import hole_on_cylinder, pad_above
+from wrenpipe.model.radiation import finite_flange, hole_on_cylinder, pad_above
 
 __all__ = [
     "EDGE",
     "EVANESCENT",
+    "HOVER",
     "INNER",
-    "INNER_CORRECTION",
     "INNER_WAVE",
     "MATCHING",
     "MOUTH",
+    "PULP_RADIUS",
     "ROUNDING",
-    "SERIES_CLOSED",
     "SERIES_FIT",
-    "SERIES_OPEN",
     "STEP",
+    "fingertip_intrusion",
     "inner_correction",
     "matching_volume",
     "mouth_factor",
@@ -81,17 +81,15 @@ SERIES_FIT = (0.307, -0.0221, 0.3634, -0.203, 0.0575)
 S = 1 open and -1 closed."""
 EVANESCENT = 1.8412
 """j'_11, times 1/b: decay of the chimney's lowest wave that is not plane. It goes up and comes back."""
-INNER_CORRECTION = (0.822, -0.095, -1.566, 2.138, -1.640, 0.502)
-SERIES_CLOSED = (0.12, 0.17, 2.4)
-SERIES_OPEN = (0.35, -0.06, 2.7)
-"""Fits of A. Lefebvre and G. P. Scavone, J. Acoust. Soc. Am. 131 (2012) 3153, which the kernel still has:
-t_i/b, and (base, swing, steepness) of t_a = -(base + swing tanh(steepness t/b)) b delta^4."""
 MATCHING = (0.125, 0.207)
 """t_m = 0.125 b delta (1 + 0.207 delta^3)."""
+SLICES = 40
+"""Short tubes that stand for an undercut's cone."""
 STEP = (0.8216, -0.378, -0.139, -0.391)
 """Length of a step over b_1: 0.8216 (1 - alpha) (1 - 0.378 alpha - 0.139 alpha^2 - 0.391 alpha^3)."""
 
 Complex = NDArray[np.complex128]
+Real = NDArray[np.float64]
 Wavenumber = float | NDArray[np.float64]
 """k, 1/m, of any shape; what depends on it has the same shape."""
 
@@ -139,10 +137,25 @@ def step_correction(narrow: float, wide: float) -> float:
     return flange * narrow * (1 - alpha) * shape
 
 
+PULP_RADIUS = 8e-3
+"""Radius of a fingertip's pulp, m: half the breadth of one of 16 mm (policy: a sphere that the rim does not
+flatten)."""
+HOVER = 10e-3
+"""How high a fingertip stands above its open hole, m (common practice, no source)."""
+
+
+def fingertip_intrusion(opening: Real) -> Real:
+    """Mean depth by which a fingertip fills the opening that it closes, m, any shape: half a sphere's cap."""
+    return np.asarray(opening**2 / (16 * PULP_RADIUS))
+
+
 def outer_correction(hole: ToneHole) -> float:
-    """t_r of the open hole with its pad, m, as a length of the part that opens outwards."""
-    b = hole.opening / 2
-    return hole_on_cylinder(b, hole.outer_radius) + pad_above(b, hole.pad_lift, hole.pad_radius)
+    """t_r of the open hole under its pad or fingertip, m, as a length of the part that opens outwards."""
+    b, rim = hole.opening / 2, hole.rim_radius
+    bare = finite_flange(b, rim) if rim > 0.0 else hole_on_cylinder(b, hole.outer_radius)
+    if hole.pad_lift > 0.0:
+        return bare + pad_above(b, hole.pad_lift, hole.pad_radius)
+    return bare + pad_above(b, hole.hover, PULP_RADIUS)
 
 
 def shunt_impedance(
@@ -158,22 +171,30 @@ def shunt_impedance(
     The mouth factor is that of the whole branch, with its top and its outside.
 
     Open: the chimney ends in Zh (j k t_r + (k b)^2 / 4), radiation into full space, with the radius of the
-    part that opens outwards.
+    part that opens outwards. Closed by a fingertip it ends below the rim by the hole's intrusion. An undercut
+    hole meets the bore with the radius of its mouth and narrows from there by a cone, taken as short tubes.
     """
-    b = hole.diameter / 2
+    b, mouth = hole.diameter / 2, hole.diameter / 2 + hole.undercut
     k = omega / air.c
-    height = hole.chimney + matching_volume(a, b)
-    inner = 1j * k * inner_correction(a, b, k) * _over_area(b, air)
+    inner = 1j * k * inner_correction(a, mouth, k) * _over_area(mouth, air)
     radius = hole.opening / 2
     end: Complex | None = None
-    if is_open:
+    top, height = hole.top_height, hole.chimney - hole.top_height - hole.undercut_height
+    if not is_open:
+        top, height = (top - hole.intrusion, height) if hole.has_top else (top, height - hole.intrusion)
+    else:
         outside = 1j * k * outer_correction(hole) + 0.25 * (k * radius) ** 2
         end = np.asarray(_over_area(radius, air) * outside)
     if hole.has_top:
         step = 1j * k * step_correction(radius, b) * _over_area(radius, air)
-        end = np.asarray(step + _through_line(omega, radius, hole.top_height, end, air))
-        height -= hole.top_height
-    return np.asarray(mouth_factor(a, b, k) * (inner + _through_line(omega, b, height, end, air)))
+        end = np.asarray(step + _through_line(omega, radius, top, end, air))
+    shunt = _through_line(omega, b, height, end, air)
+    if hole.undercut_height > 0.0:
+        for n in range(SLICES):
+            short = hole.undercut_height / SLICES
+            shunt = _through_line(omega, b + hole.undercut * (n + 0.5) / SLICES, short, shunt, air)
+    shunt = _through_line(omega, mouth, matching_volume(a, mouth), shunt, air)
+    return np.asarray(mouth_factor(a, mouth, k) * (inner + shunt))
 
 
 def _over_area(radius: float, air: Air) -> float:

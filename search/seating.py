@@ -165,7 +165,7 @@ def fixed_layout(
     )
     space = design_space(replace(system, places=places))
     policy = FingerPolicy() if policy is None else policy
-    top = instrument.mouthpiece.equivalent_length + instrument.barrel.length + instrument.barrel.pull
+    top = instrument.mouthpiece.end + instrument.barrel.length + instrument.barrel.pull
     v = np.zeros(space.size)
     v[space.hole_x] = [hole.x for hole in instrument.holes]
     v[space.hole_diameter] = [hole.diameter for hole in instrument.holes]

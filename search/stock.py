@@ -10,8 +10,9 @@ from dataclasses import dataclass
 
 from wrenpipe.model.geometry import Barrel, Mouthpiece, Reed
 from wrenpipe.model.pitch import Size, midi
+from wrenpipe.model.threshold import usual_embouchure
 
-__all__ = ["Stock", "stock_of", "with_mouthpiece"]
+__all__ = ["Stock", "stock_of", "usual_reed", "with_mouthpiece"]
 
 B_FLAT = midi("Bb3") - 60
 B_FLAT_BORE = 14.65e-3
@@ -23,6 +24,9 @@ B_FLAT_MOUTHPIECE_VOLUME = 12.9e-6
 end 7 mm below the top (C. J. Nederveen, Acustica 14 (1964)) and an 89 mm mouthpiece (from memory)."""
 B_FLAT_REED_VOLUME = 1.0e-6
 """J.-P. Dalmont, P. Guillemain, P.-A. Taillard, Acoustics 2012 Nantes, p. 1173: about 1 cm3."""
+COMPLIANCE_SHARE = 0.65
+"""Part of that volume which is the reed's yielding. The flow's part is zeta sqrt(gam) rho c^2/(Z0 omega_r q),
+by the linear theory in `threshold`: 0.35 cm3 of a B-flat's 1 with the figures there and gam = 0.42."""
 B_FLAT_BARREL = 50e-3
 """Bore length of a B-flat barrel between the two tenons (from memory: 64 to 66 mm over all, less
 the mouthpiece's tenon)."""
@@ -50,7 +54,7 @@ class Stock:
     @property
     def top_of_body(self) -> float:
         """x of the end of the barrel's bore at its present pull."""
-        return self.mouthpiece.equivalent_length + self.barrel.length + self.barrel.pull
+        return self.mouthpiece.end + self.barrel.length + self.barrel.pull
 
 
 def stock_of(size: Size, bore_scale: float = 1.0, wall_scale: float = 1.0) -> Stock:
@@ -83,17 +87,25 @@ def stock_of(size: Size, bore_scale: float = 1.0, wall_scale: float = 1.0) -> St
             slide=slide,
             socket_radius=bore / 2 + 2.0e-3,
         ),
-        reed=Reed(B_FLAT_REED_VOLUME * area_by_length),
+        reed=usual_reed(B_FLAT_REED_VOLUME * area_by_length, bore * TOP_WIDENING / 2),
     )
 
 
-def with_mouthpiece(stock: Stock, mouthpiece: Mouthpiece, reed: Reed | None) -> Stock:
-    """The same stock around the player's own mouthpiece."""
+def usual_reed(volume: float, tip_radius: float) -> Reed:
+    """A usual player's reed of a given equivalent volume, m3, on a mouthpiece of that bore, m."""
+    embouchure = usual_embouchure(tip_radius)
+    return Reed(volume, COMPLIANCE_SHARE, embouchure.reed_hz, embouchure.quality)
+
+
+def with_mouthpiece(stock: Stock, mouthpiece: Mouthpiece, reed_volume: float | None) -> Stock:
+    """The same stock around the player's own mouthpiece; reed_volume: m3, None for the size's usual."""
     return Stock(
         "own mouthpiece",
         stock.bore,
         stock.wall,
         mouthpiece,
         stock.barrel,
-        stock.reed if reed is None else reed,
+        usual_reed(
+            stock.reed.equivalent_volume if reed_volume is None else reed_volume, mouthpiece.exit_radius
+        ),
     )

@@ -8,7 +8,7 @@ where the hole stands; pads follow from their holes.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +20,7 @@ from wrenpipe.model.air import Air
 from wrenpipe.model.geometry import Bore, Finger, HoleKind, Instrument, ToneHole
 from wrenpipe.model.parameters import Layout, layout_of, unpack
 from wrenpipe.model.pitch import Size, frequency, midi
+from wrenpipe.model.tone_hole import HOVER, fingertip_intrusion
 from wrenpipe.search.stock import Stock
 
 __all__ = ["FLARE_SHARE", "USUAL_HAND", "Mapping", "mapping_for", "stock_guess"]
@@ -83,26 +84,27 @@ class Mapping:
         p[layout.hole_block("top_diameter")] = tops * d
         jac[layout.hole_block("top_diameter").start + rows, d_column] = tops
         p[layout.hole_block("top_height")] = [place.top_height for place in space.system.places]
+        p[layout.hole_block("hover")] = np.where(padded, 0.0, HOVER)
+        into = np.where(padded, 0.0, fingertip_intrusion(np.where(tops > 0.0, tops, 1.0) * d))
+        p[layout.hole_block("intrusion")] = into
+        jac[layout.hole_block("intrusion").start + rows, d_column] = 2.0 * into / d
+        p[layout.hole_block("azimuth")] = v[space.hole_azimuth]
+        jac[layout.hole_block("azimuth").start + rows, space.hole_azimuth.start + rows] = 1.0
         p[layout.reed] = self.stock.reed.equivalent_volume
         return p, jac
 
     def instrument(self, v: Real) -> Instrument:
-        """The whole instrument at v, azimuths included."""
+        """The whole instrument at v."""
         p, _ = self.parameters(v)
-        shaped = unpack(p, self.like)
-        holes = tuple(
-            replace(hole, azimuth=float(angle))
-            for hole, angle in zip(shaped.holes, v[self.space.hole_azimuth], strict=True)
-        )
-        return replace(shaped, holes=holes)
+        return unpack(p, self.like)
 
     def _bore(self, v: Real, p: Real, jac: Real) -> None:
         space, layout, stock = self.space, self.layout, self.stock
         x0, r0 = layout.station_x.start, layout.station_radius.start
-        mouth, top = stock.mouthpiece.equivalent_length, stock.top_of_body
+        mouth, top = stock.mouthpiece.end, stock.top_of_body
         fixed_x = [0.0, mouth, mouth, mouth + stock.barrel.length, mouth + stock.barrel.length, top]
         p[x0 : x0 + 6] = fixed_x
-        p[r0 : r0 + 2] = stock.mouthpiece.exit_radius
+        p[r0 : r0 + 2] = stock.mouthpiece.tip_radius, stock.mouthpiece.exit_radius
         barrel = space.knots.start + KNOTS.index("barrel")
         p[r0 + 2 : r0 + 4] = v[barrel]
         jac[r0 + 2 : r0 + 4, barrel] = 1.0

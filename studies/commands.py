@@ -69,7 +69,8 @@ def intonation(
         str | None, typer.Option(metavar="HZ", help="Frequency of A4, instead of the file's.")
     ] = None,
     temperature: Annotated[
-        str | None, typer.Option(metavar="C", help="Air in the bore in degrees C, instead of the file's.")
+        str | None,
+        typer.Option(metavar="C", help="Air instead of the file's: 27, or reed=31,foot=23."),
     ] = None,
     as_json: AsJson = False,
 ) -> None:
@@ -104,7 +105,8 @@ def response(
         bool, typer.Option("--with-reed", help="Add the reed's volume; a laboratory measures without.")
     ] = False,
     temperature: Annotated[
-        str | None, typer.Option(metavar="C", help="Air in the bore in degrees C, instead of the file's.")
+        str | None,
+        typer.Option(metavar="C", help="Air instead of the file's: 27, or reed=31,foot=23."),
     ] = None,
     out: Annotated[
         Path | None, typer.Option(metavar="FOLDER", help="Where response.csv and response.svg go.")
@@ -164,7 +166,10 @@ Slide = Annotated[
     str | None, typer.Option(metavar="MM", help="How far the barrel may be drawn; designed half drawn.")
 ]
 PitchStandard = Annotated[str | None, typer.Option(metavar="HZ", help="Frequency of A4; 440.")]
-Temperature = Annotated[str | None, typer.Option(metavar="C", help="Mean air in the bore, degrees C; 27.")]
+Temperature = Annotated[
+    str | None,
+    typer.Option(metavar="C", help="Mean air, degrees C; 27. Or reed=31,foot=23,humidity=95,co2=2.5."),
+]
 
 
 @app.command()

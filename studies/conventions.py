@@ -1,14 +1,14 @@
 """The conventions of design.json in plain sentences, written into every file.
 
-They let a stranger score the file again without this program; a change of meaning is a new schema. A file
-without narrow tops says the same by the sentences of before them.
+They let a stranger score the file again without this program; a change of meaning is a new schema. Earlier
+files have the earlier sentences, and say the same by them as long as they use nothing that came later.
 """
 
 from __future__ import annotations
 
-__all__ = ["BEFORE_TOPS", "CONVENTIONS"]
+__all__ = ["CONVENTIONS", "EARLIER"]
 
-BEFORE_TOPS: tuple[str, ...] = (
+_FIRST: tuple[str, ...] = (
     "x runs from the reed-tip plane (x = 0) to the foot; bore_mm lists [x, radius] in millimetres.",
     "Between two stations the bore is a straight taper; two stations at one x are a step.",
     "The mouthpiece is the cylinder of its exit bore that holds its volume, x = 0 to equivalent_length_mm.",
@@ -25,8 +25,22 @@ BEFORE_TOPS: tuple[str, ...] = (
     "of the input impedance; mode counts those peaks from 1, lowest first.",
     "Notes are named in scientific pitch; temperament is equal; positive cents are sharp.",
 )
-CONVENTIONS: tuple[str, ...] = (
-    *BEFORE_TOPS,
+_WITH_TOPS: tuple[str, ...] = (
+    *_FIRST,
     "A hole with a top is top_diameter_mm wide for the last top_height_mm of its chimney below the rim, and "
     "diameter_mm below that; the two meet in a square step.",
 )
+CONVENTIONS: tuple[str, ...] = (
+    *_WITH_TOPS,
+    "The volume of a reed with resonance_hz goes with frequency as (1 - s x^2)/((1 - x^2)^2 + (x/q)^2), x = "
+    "f/resonance_hz, s = compliance_share, q = quality.",
+    "The air is that of the reed-tip plane, and fall_c_per_m cooler for every metre from it.",
+    "A mouthpiece with chamber_length_mm is a cone of that length and of its volume, down to its exit bore.",
+    "An undercut hole has undercut_mm more radius at the bore, down a cone undercut_height_mm high.",
+    "A fingertip that closes a hole takes intrusion_mm from the end of its chimney; over an open one it "
+    "hangs like a pad 8 mm in radius, hover_mm high.",
+    "Holes act on one another in the bore and, where both are open, outside.",
+    "A hole with rim_radius_mm opens in a flat of that radius, not in the round body.",
+    "bore_roughness multiplies the thickness of the boundary layers in bore and chimneys.",
+)
+EARLIER = (_FIRST, _WITH_TOPS)

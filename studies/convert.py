@@ -74,12 +74,13 @@ def design_of(file: DesignFile) -> Design:
     size = parse_size(file.size)
     instrument = Instrument(
         size=size.name,
-        bore=Bore(tuple((x / MM, radius / MM) for x, radius in file.bore_mm)),
+        bore=Bore(tuple((x / MM, radius / MM) for x, radius in file.bore_mm), file.bore_roughness),
         holes=tuple(_tone_hole(hole) for hole in file.holes),
         mouthpiece=Mouthpiece(
             volume=file.mouthpiece.volume_cm3 / CM3,
             exit_radius=file.mouthpiece.exit_bore_mm / 2 / MM,
             insertion=file.mouthpiece.insertion_mm / MM,
+            chamber_length=file.mouthpiece.chamber_length_mm / MM,
         ),
         barrel=Barrel(
             length=file.barrel.length_mm / MM,
@@ -87,7 +88,12 @@ def design_of(file: DesignFile) -> Design:
             slide=file.barrel.slide_mm / MM,
             socket_radius=file.barrel.socket_bore_mm / 2 / MM,
         ),
-        reed=Reed(file.reed.equivalent_volume_cm3 / CM3),
+        reed=Reed(
+            file.reed.equivalent_volume_cm3 / CM3,
+            file.reed.compliance_share,
+            file.reed.resonance_hz,
+            file.reed.quality,
+        ),
     )
     notes = tuple(_fingering(note) for note in file.chart)
     chart = FingeringChart(
@@ -105,6 +111,7 @@ def design_of(file: DesignFile) -> Design:
         gamma=file.air.heat_ratio,
         pr=file.air.prandtl,
         constants=file.air.constants,
+        fall=file.air.fall_c_per_m,
     )
     return Design(instrument, chart, air, size, file.pitch_standard_hz)
 
@@ -124,8 +131,9 @@ def design_file(
         "air": _air_values(design.air),
         "mouthpiece": _mouthpiece_values(instrument.mouthpiece),
         "barrel": _barrel_values(instrument.barrel),
-        "reed": {"equivalent_volume_cm3": _tidy(instrument.reed.equivalent_volume * CM3)},
+        "reed": _reed_values(instrument.reed),
         "bore_mm": tuple((in_mm(x), in_mm(radius)) for x, radius in instrument.bore.stations),
+        "bore_roughness": instrument.bore.roughness,
         "holes": tuple(_hole_values(hole) for hole in instrument.holes),
         "chart": tuple(_fingering_values(note, size) for note in design.chart.whole().fingerings),
         "twelfths": design.chart.twelfths,
@@ -170,7 +178,13 @@ def own_mouthpiece(file: MouthpieceFile) -> tuple[Mouthpiece, float | None]:
     """The player's mouthpiece and, when given, the reed's equivalent volume in m3."""
     own = file.mouthpiece
     reed = None if own.reed_volume_cm3 is None else own.reed_volume_cm3 / CM3
-    return Mouthpiece(own.volume_cm3 / CM3, own.exit_bore_mm / 2 / MM, own.insertion_mm / MM), reed
+    mouthpiece = Mouthpiece(
+        own.volume_cm3 / CM3,
+        own.exit_bore_mm / 2 / MM,
+        own.insertion_mm / MM,
+        (own.chamber_length_mm or 0.0) / MM,
+    )
+    return mouthpiece, reed
 
 
 def in_mm(metres: float) -> float:
@@ -200,6 +214,11 @@ def _tone_hole(hole: HoleFields) -> ToneHole:
         pad_radius=hole.pad_radius_mm / MM,
         top_diameter=hole.top_diameter_mm / MM,
         top_height=hole.top_height_mm / MM,
+        undercut=hole.undercut_mm / MM,
+        undercut_height=hole.undercut_height_mm / MM,
+        intrusion=hole.intrusion_mm / MM,
+        rim_radius=hole.rim_radius_mm / MM,
+        hover=hole.hover_mm / MM,
     )
 
 
@@ -216,6 +235,11 @@ def _hole_values(hole: ToneHole) -> dict[str, Any]:
         "pad_radius_mm": in_mm(hole.pad_radius),
         "top_diameter_mm": in_mm(hole.top_diameter),
         "top_height_mm": in_mm(hole.top_height),
+        "undercut_mm": in_mm(hole.undercut),
+        "undercut_height_mm": in_mm(hole.undercut_height),
+        "intrusion_mm": in_mm(hole.intrusion),
+        "rim_radius_mm": in_mm(hole.rim_radius),
+        "hover_mm": in_mm(hole.hover),
     }
 
 
@@ -255,6 +279,16 @@ def _air_values(air: Air) -> dict[str, Any]:
         "heat_ratio": air.gamma,
         "prandtl": air.pr,
         "constants": air.constants,
+        "fall_c_per_m": air.fall,
+    }
+
+
+def _reed_values(reed: Reed) -> dict[str, Any]:
+    return {
+        "equivalent_volume_cm3": _tidy(reed.equivalent_volume * CM3),
+        "compliance_share": reed.compliance_share,
+        "resonance_hz": _tidy(reed.resonance_hz),
+        "quality": reed.quality,
     }
 
 
@@ -264,6 +298,7 @@ def _mouthpiece_values(mouthpiece: Mouthpiece) -> dict[str, Any]:
         "equivalent_length_mm": in_mm(mouthpiece.equivalent_length),
         "exit_bore_mm": in_mm(2 * mouthpiece.exit_radius),
         "insertion_mm": in_mm(mouthpiece.insertion),
+        "chamber_length_mm": in_mm(mouthpiece.chamber_length),
     }
 
 

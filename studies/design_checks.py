@@ -12,18 +12,20 @@ from itertools import combinations, pairwise
 from typing import TYPE_CHECKING
 
 from wrenpipe.model.air import dry_air
-from wrenpipe.model.geometry import Bore, ExtraUse, HoleKind, Register
+from wrenpipe.model.geometry import Bore, ExtraUse, HoleKind, Mouthpiece, Register
 from wrenpipe.model.pitch import PitchError, cents, frequency, midi, note_name, parse_size
-from wrenpipe.studies.conventions import BEFORE_TOPS, CONVENTIONS
+from wrenpipe.studies.conventions import CONVENTIONS, EARLIER
 
 if TYPE_CHECKING:
     from wrenpipe.studies.schemas import DesignFile, FingeringFields, HoleFields
 
-__all__ = ["complaints"]
+__all__ = ["LONGEST_CONE", "complaints"]
 
 SHORTEST_MM, LONGEST_MM = 60.0, 1500.0
 CYLINDER_TOLERANCE = 0.005
 """Share by which a mouthpiece's length may miss its volume: what a weighing to 0.05 g allows."""
+LONGEST_CONE = 12 / 7
+"""Length of a cone from half the exit bore at the tip over that of the cylinder of its volume."""
 STATION_TOLERANCE_MM = 0.05
 LEAST_TAPER_MM = 1e-6
 """A taper shorter than this is a step that lost its digits."""
@@ -106,15 +108,34 @@ def _mouthpiece(design: DesignFile) -> Iterator[str]:
             f"mouthpiece.equivalent_length_mm is {piece.equivalent_length_mm:g}; volume_cm3 "
             f"{piece.volume_cm3:g} with exit_bore_mm {piece.exit_bore_mm:g} needs {length:.2f} within 0.5 %."
         )
-    radius = piece.exit_bore_mm / 2
-    inside = [r for x, r in design.bore_mm if x <= piece.equivalent_length_mm - STATION_TOLERANCE_MM]
-    for found in (*inside, _radius(design, piece.equivalent_length_mm - STATION_TOLERANCE_MM)):
-        if abs(found / radius - 1) > CYLINDER_TOLERANCE:
+    if piece.chamber_length_mm and not length < piece.chamber_length_mm < LONGEST_CONE * length:
+        yield (
+            f"mouthpiece.chamber_length_mm is {piece.chamber_length_mm:g}; allowed with its volume and exit "
+            f"bore is from {length:.2f} to {LONGEST_CONE * length:.2f} mm, or 0."
+        )
+        return
+    radius, end = piece.exit_bore_mm / 2, _mouthpiece_end(design)
+    tip = _tip_radius(design)
+    inside = [(x, r) for x, r in design.bore_mm if x <= end - STATION_TOLERANCE_MM]
+    last = end - STATION_TOLERANCE_MM
+    for x, found in (*inside, (last, _radius(design, last))):
+        wanted = tip + (radius - tip) * x / end
+        if abs(found / wanted - 1) > CYLINDER_TOLERANCE:
             yield (
-                f"bore_mm has radius {found:g} within the mouthpiece; allowed up to x = "
-                f"{piece.equivalent_length_mm:g} is {radius:g}, half of mouthpiece.exit_bore_mm."
+                f"bore_mm has radius {found:g} within the mouthpiece, at x = {x:g}; allowed up to x = "
+                f"{end:g} is {wanted:g}, by mouthpiece.exit_bore_mm and its length."
             )
             return
+
+
+def _mouthpiece_end(design: DesignFile) -> float:
+    return design.mouthpiece.chamber_length_mm or design.mouthpiece.equivalent_length_mm
+
+
+def _tip_radius(design: DesignFile) -> float:
+    piece = design.mouthpiece
+    shape = Mouthpiece(piece.volume_cm3 * 1e3, piece.exit_bore_mm / 2, 0.0, piece.chamber_length_mm)
+    return shape.tip_radius
 
 
 def _radius(design: DesignFile, x: float) -> float:
@@ -125,7 +146,7 @@ def _barrel(design: DesignFile) -> Iterator[str]:
     barrel = design.barrel
     if barrel.pull_mm > barrel.slide_mm:
         yield f"barrel.pull_mm is {barrel.pull_mm:g}; allowed is at most slide_mm, {barrel.slide_mm:g}."
-    joint = design.mouthpiece.equivalent_length_mm + barrel.length_mm
+    joint = _mouthpiece_end(design) + barrel.length_mm
     socket = barrel.socket_bore_mm / 2
     if barrel.pull_mm > 2 * STATION_TOLERANCE_MM:
         found = _radius(design, joint + barrel.pull_mm / 2)
@@ -188,11 +209,39 @@ def _hole(hole: HoleFields, design: DesignFile) -> Iterator[str]:
             f"hole {hole.name!r} has top_height_mm {hole.top_height_mm:g}; allowed is less than its "
             f"chimney, {hole.chimney_mm:g} mm."
         )
+    yield from _hole_by_hand(hole, bore)
     opening = hole.top_diameter_mm or hole.diameter_mm
     if 0 < hole.pad_radius_mm < opening / 2:
         yield (
             f"hole {hole.name!r} has pad_radius_mm {hole.pad_radius_mm:g}; allowed is at least half of its "
             f"{'top' if hole.top_diameter_mm else 'diameter'}, {opening / 2:g} mm."
+        )
+
+
+def _hole_by_hand(hole: HoleFields, bore: float) -> Iterator[str]:
+    """What is cut at the bore, what a raised rim adds, and what a fingertip does."""
+    if (hole.undercut_mm > 0) != (hole.undercut_height_mm > 0):
+        yield f"hole {hole.name!r} has one of undercut_mm and undercut_height_mm; allowed is both or neither."
+    room = hole.chimney_mm - hole.top_height_mm
+    if hole.undercut_height_mm and hole.undercut_height_mm >= room:
+        yield (
+            f"hole {hole.name!r} has undercut_height_mm {hole.undercut_height_mm:g}; allowed is less than "
+            f"the straight part of its chimney, {room:g} mm."
+        )
+    if hole.diameter_mm / 2 + hole.undercut_mm > bore:
+        yield (
+            f"hole {hole.name!r} has undercut_mm {hole.undercut_mm:g}; allowed is at most "
+            f"{bore - hole.diameter_mm / 2:g} mm, up to the bore's own radius."
+        )
+    if hole.rim_radius_mm and hole.rim_radius_mm <= (hole.top_diameter_mm or hole.diameter_mm) / 2:
+        yield f"hole {hole.name!r} has rim_radius_mm {hole.rim_radius_mm:g}; allowed is more than its radius."
+    fingered = hole.intrusion_mm or hole.hover_mm
+    if fingered and hole.kind is not HoleKind.FINGER:
+        yield f"hole {hole.name!r} has a pad, and intrusion_mm or hover_mm; allowed are they on finger holes."
+    if hole.intrusion_mm >= (hole.top_height_mm or hole.chimney_mm - hole.undercut_height_mm):
+        yield (
+            f"hole {hole.name!r} has intrusion_mm {hole.intrusion_mm:g}; allowed is less than the part of "
+            "its chimney that the fingertip closes."
         )
 
 
@@ -290,6 +339,19 @@ def _fingering(note: FingeringFields, where: str, design: DesignFile) -> Iterato
 
 
 def _conventions(design: DesignFile) -> Iterator[str]:
-    topped = any(hole.top_diameter_mm > 0 for hole in design.holes)
-    if design.conventions != CONVENTIONS and (topped or design.conventions != BEFORE_TOPS):
+    first, with_tops = EARLIER
+    allowed = {CONVENTIONS}
+    if not _uses_what_came_last(design):
+        allowed.add(with_tops)
+        if not any(hole.top_diameter_mm for hole in design.holes):
+            allowed.add(first)
+    if design.conventions not in allowed:
         yield f"conventions are not those of {design.schema_}; leave the field out or copy them unchanged."
+
+
+def _uses_what_came_last(design: DesignFile) -> bool:
+    holes = any(
+        hole.undercut_mm or hole.intrusion_mm or hole.rim_radius_mm or hole.hover_mm for hole in design.holes
+    )
+    whole = design.reed.resonance_hz or design.air.fall_c_per_m or design.mouthpiece.chamber_length_mm
+    return bool(holes or whole or design.bore_roughness != 1.0)

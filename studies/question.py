@@ -16,8 +16,8 @@ from wrenpipe.constraints.design_space import design_space
 from wrenpipe.constraints.hand import Hand
 from wrenpipe.constraints.printers import DEFAULT_PRINTER, Printer, known_printers, load_printer
 from wrenpipe.model.air import DEFAULT_TEMPERATURE_C, Air, dry_air
-from wrenpipe.model.geometry import Barrel, Reed, System
-from wrenpipe.model.pitch import Size, parse_size
+from wrenpipe.model.geometry import Barrel, System
+from wrenpipe.model.pitch import Size, frequency, midi, parse_size
 from wrenpipe.model.sensitivity import PrintErrors, error_directions
 from wrenpipe.model.system import known_systems, load_system
 from wrenpipe.search.reach import DEFAULT_TOLERANCE, Tolerance
@@ -25,12 +25,13 @@ from wrenpipe.search.reaming import printed, reamed, tools_for
 from wrenpipe.search.stock import Stock, stock_of, with_mouthpiece
 from wrenpipe.search.tuner import Programme, programme_for
 from wrenpipe.search.unknowns import mapping_for
+from wrenpipe.studies.air_words import read_air
 from wrenpipe.studies.convert import in_m, in_mm, own_mouthpiece
 from wrenpipe.studies.errors import RequestError
 from wrenpipe.studies.fields import Between, shown
 from wrenpipe.studies.hand_asked import one_hand
 from wrenpipe.studies.reading import read_mouthpiece
-from wrenpipe.studies.schemas import PITCH_STANDARD, TEMPERATURE
+from wrenpipe.studies.schemas import PITCH_STANDARD
 
 __all__ = ["DEFAULT_SYSTEM", "After", "Asked", "Question", "read_question"]
 
@@ -134,7 +135,9 @@ def read_question(asked: Asked) -> Question:
     if asked.tolerance is not None:
         tolerance = replace(tolerance, added=TOLERANCE.read("--tolerance", asked.tolerance))
     if asked.temperature is not None:
-        air = dry_air(TEMPERATURE.read("--temperature", asked.temperature))
+        # a quarter wave of the lowest note: about the bore's length, before there is one
+        lowest = frequency(midi("E3") + size.transposition)
+        air = read_air("--temperature", asked.temperature, air.c / (4 * lowest))
     hz = 440.0
     if asked.pitch_standard is not None:
         hz = PITCH_STANDARD.read("--pitch-standard", asked.pitch_standard)
@@ -200,7 +203,7 @@ def _stock(size: Size, asked: Asked) -> Stock:
         low, high = (round(in_mm(share * stock.bore), 1) for share in MOUTHPIECE_BORE)
         usual = Between(low, high, "mm")
         usual.require(f"{asked.mouthpiece}: exit_bore_mm on {size.words}", in_mm(2 * own.exit_radius))
-        stock = with_mouthpiece(stock, own, None if reed_volume is None else Reed(reed_volume))
+        stock = with_mouthpiece(stock, own, reed_volume)
     old = stock.barrel
     length, slide = old.length, old.slide
     if asked.barrel is not None:

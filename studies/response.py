@@ -16,9 +16,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from wrenpipe.model.coupled_network import coupled_input_admittance
 from wrenpipe.model.geometry import Fingering, FingeringChart
 from wrenpipe.model.intonation import NoteStatus
-from wrenpipe.model.network import input_admittance, total_admittance
+from wrenpipe.model.network import reed_admittance
 from wrenpipe.model.pitch import PitchError, cents, frequency, midi, note_name, sounding
 from wrenpipe.model.radiation import LARGEST_UNFLANGED_KA
 from wrenpipe.model.resonances import Resonance, antiresonance_count, find_resonances, scan
@@ -179,10 +180,12 @@ def _response(design: Design, fingering: Fingering, frequency_hz: Real, with_ree
     from wrenpipe.model.playing_pitch import playing_pitches
 
     instrument, air = design.instrument, design.air
-    admittance_of = total_admittance if with_reed else input_admittance
 
     def impedance_at(hz: Real) -> Complex:
-        return np.asarray(1.0 / admittance_of(instrument, fingering.open, hz, air))
+        admittance = coupled_input_admittance(instrument, fingering.open, hz, air)
+        if with_reed:
+            admittance = admittance + reed_admittance(2 * math.pi * hz, instrument.reed, air)
+        return np.asarray(1.0 / admittance)
 
     places = scan(float(frequency_hz[0]), float(frequency_hz[-1]))
     samples = impedance_at(places)

@@ -14,7 +14,7 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from wrenpipe.model.geometry import ExtraUse, HoleKind, Register
 from wrenpipe.studies.conventions import CONVENTIONS
-from wrenpipe.studies.design_checks import complaints
+from wrenpipe.studies.design_checks import LONGEST_CONE, complaints
 from wrenpipe.studies.fields import Between, Label, refusal
 from wrenpipe.studies.hand_checks import hand_complaints
 from wrenpipe.studies.reaming_schema import ReamingFields, reaming_complaints
@@ -66,6 +66,9 @@ class AirFields(_Fields):
     heat_ratio: Annotated[float, Between(1.2, 1.5)] = Field(description="ratio of specific heats")
     prandtl: Annotated[float, Between(0.6, 0.9)] = Field(description="viscosity against heat conduction")
     constants: Annotated[str, Label()] = Field(description="where the constants come from")
+    fall_c_per_m: Annotated[float, Between(-60, 60, "degrees C per m")] = Field(
+        0.0, description="by how much the air is cooler a metre from the reed, where the rest holds"
+    )
 
 
 class MouthpieceFields(_Fields):
@@ -77,6 +80,9 @@ class MouthpieceFields(_Fields):
     )
     exit_bore_mm: Annotated[float, BORE_DIAMETER] = Field(description="bore diameter at the end of the tenon")
     insertion_mm: Annotated[float, TENON] = Field(description="how deep the tenon enters the barrel")
+    chamber_length_mm: Annotated[float, Between(0, 150, "mm")] = Field(
+        0.0, description="reed tip to end of tenon, for a chamber written as a cone; 0: written as a cylinder"
+    )
 
 
 class BarrelFields(_Fields):
@@ -93,7 +99,16 @@ class BarrelFields(_Fields):
 class ReedFields(_Fields):
     """The reed."""
 
-    equivalent_volume_cm3: Annotated[float, REED_VOLUME] = Field(description="air volume that the reed adds")
+    equivalent_volume_cm3: Annotated[float, REED_VOLUME] = Field(
+        description="air volume that the reed adds at low frequency"
+    )
+    compliance_share: Annotated[float, Between(0, 1)] = Field(
+        1.0, description="part of it that is the reed's yielding; the rest is the flow's, late by damping"
+    )
+    resonance_hz: Annotated[float, Between(0, 20000, "Hz")] = Field(
+        0.0, description="resonance of the reed under the lip; 0: too high to matter"
+    )
+    quality: Annotated[float, Between(0.3, 100)] = Field(1.0, description="quality factor of that resonance")
 
 
 class HoleFields(_Fields):
@@ -121,6 +136,21 @@ class HoleFields(_Fields):
     )
     top_height_mm: Annotated[float, Between(0, 60, "mm")] = Field(
         0.0, description="height of the narrow top, part of chimney_mm; 0 none"
+    )
+    undercut_mm: Annotated[float, Between(0, 5, "mm")] = Field(
+        0.0, description="by how much a cone widens the radius at the bore; 0 none"
+    )
+    undercut_height_mm: Annotated[float, Between(0, 20, "mm")] = Field(
+        0.0, description="height of that cone, part of chimney_mm; 0 none"
+    )
+    intrusion_mm: Annotated[float, Between(0, 3, "mm")] = Field(
+        0.0, description="mean depth by which the closing fingertip fills the opening"
+    )
+    rim_radius_mm: Annotated[float, Between(0, 60, "mm")] = Field(
+        0.0, description="outer radius of a raised chimney or flat around the opening; 0: the round body"
+    )
+    hover_mm: Annotated[float, Between(0, 60, "mm")] = Field(
+        0.0, description="height of the fingertip above the open hole; 0: far away"
     )
 
 
@@ -198,6 +228,9 @@ class DesignFile(_Fields):
     reed: ReedFields = Field(description="reed")
     bore_mm: tuple[Station, ...] = Field(
         min_length=2, max_length=2000, description="[x, radius] of each station"
+    )
+    bore_roughness: Annotated[float, Between(1, 3)] = Field(
+        1.0, description="factor on the boundary layers of rough walls against smooth ones"
     )
     holes: tuple[HoleFields, ...] = Field(min_length=1, max_length=60, description="holes from reed to foot")
     chart: tuple[FingeringFields, ...] = Field(
@@ -308,6 +341,9 @@ class OwnMouthpiece(_Fields):
     reed_volume_cm3: Annotated[float, REED_VOLUME] | None = Field(
         None, description="air volume that the reed adds at the tip"
     )
+    chamber_length_mm: Annotated[float, Between(5, 150, "mm")] | None = Field(
+        None, description="reed tip to end of tenon; with it the chamber counts as a cone, else as a cylinder"
+    )
 
     @model_validator(mode="after")
     def _cylinder(self) -> Self:
@@ -316,6 +352,12 @@ class OwnMouthpiece(_Fields):
             raise refusal(
                 f"mouthpiece.volume_cm3 is {self.volume_cm3:g} and mouthpiece.exit_bore_mm is "
                 f"{self.exit_bore_mm:g}, a cylinder {length:.1f} mm long; allowed is from 5 to 250 mm."
+            )
+        if self.chamber_length_mm is not None and not length < self.chamber_length_mm < LONGEST_CONE * length:
+            raise refusal(
+                f"mouthpiece.chamber_length_mm is {self.chamber_length_mm:g}; allowed with volume_cm3 "
+                f"{self.volume_cm3:g} and exit_bore_mm {self.exit_bore_mm:g} is from {length:.1f} (cylinder) "
+                f"to {LONGEST_CONE * length:.1f} (cone that narrows to half at the tip)."
             )
         return self
 

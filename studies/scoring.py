@@ -14,17 +14,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 from pydantic import ValidationError
 
-from wrenpipe.model.air import dry_air
 from wrenpipe.model.barrel import with_pull
 from wrenpipe.model.geometry import FingeringChart
 from wrenpipe.model.intonation import ExtraScore, Intonation, judge, judge_extras
 from wrenpipe.model.pitch import cents, midi
+from wrenpipe.studies.air_words import read_air
 from wrenpipe.studies.convert import Design, design_of
 from wrenpipe.studies.errors import RequestError
 from wrenpipe.studies.fields import shown
 from wrenpipe.studies.progress import working
 from wrenpipe.studies.reading import read_design, read_diameters
-from wrenpipe.studies.schemas import PITCH_STANDARD, TEMPERATURE, DesignFile
+from wrenpipe.studies.schemas import PITCH_STANDARD, DesignFile
 from wrenpipe.studies.sentences import sentence
 
 if TYPE_CHECKING:
@@ -171,14 +171,18 @@ def asked_design(
 ) -> Design:
     """The design of a file with the changes asked for, raising RequestError.
 
-    pitch_standard: Hz. temperature: degrees C; one asked for means dry air of it.
+    pitch_standard: Hz. temperature: in words; see `air_words`.
     """
     hz = None if pitch_standard is None else PITCH_STANDARD.read("--pitch-standard", pitch_standard)
-    air = None if temperature is None else dry_air(TEMPERATURE.read("--temperature", temperature))
+    if temperature is not None:
+        read_air("--temperature", temperature, 1.0)  # told before a long file is read
     file = read_design(path)
     if measured is not None:
         file = with_diameters(file, read_diameters(measured), str(measured))
     design = design_of(file)
+    air = None
+    if temperature is not None:
+        air = read_air("--temperature", temperature, design.instrument.bore.length)
     return replace(design, pitch_standard_hz=hz or design.pitch_standard_hz, air=air or design.air)
 
 

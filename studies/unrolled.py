@@ -44,7 +44,7 @@ def top_of_body(instrument: Instrument) -> float:
     The mouthpiece counts as the cylinder of its exit bore that holds its volume, so x itself cannot be
     laid off with a rule from the real reed tip; distances from here can.
     """
-    return instrument.mouthpiece.equivalent_length + instrument.barrel.length + instrument.barrel.pull
+    return instrument.mouthpiece.end + instrument.barrel.length + instrument.barrel.pull
 
 
 def outer_radius(instrument: Instrument, x: float) -> float:

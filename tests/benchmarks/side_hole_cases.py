@@ -9,8 +9,8 @@ FILE.json holds "cases": straight round tubes, both ends rigid, lossless, length
     holes: [{z_mm, radius_mm, chimney_mm, end, azimuth_deg (0 if left out)}, ...]
 
 A hole's flat outer face lies bore_radius_mm + chimney_mm from the tube's axis; its end is "rigid" (closed) or
-"pressure_release" (open: no pressure there, nothing radiated). The tube is a chain of two-ports, one for each
-hole and each piece of bore; nothing passes from hole to hole but the plane wave.
+"pressure_release" (open: no pressure there, nothing radiated). A tube with one hole is a chain of two-ports;
+with more, the holes also act on one another inside the bore (model/interaction.py).
 
 --edge: radius of the holes' inner edges over the holes' radii, in place of the usual one; 0 is sharp.
 """
@@ -18,6 +18,7 @@ hole and each piece of bore; nothing passes from hole to hole but the plane wave
 from __future__ import annotations
 
 import argparse
+import itertools
 import json
 import math
 import sys
@@ -30,6 +31,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 
+from wrenpipe.model.air import Air
+from wrenpipe.model.coupled_network import Branch, coupled_matrix, inner_couplings
+from wrenpipe.model.geometry import Bore, HoleKind, ToneHole
 from wrenpipe.model.tone_hole import (
     EDGE,
     inner_correction,
@@ -117,8 +121,49 @@ def resonances(tube: Tube, low_hz: float, high_hz: float, edge: float = EDGE) ->
     return [float(brentq(flow, grid[n], grid[n + 1])) for n in np.flatnonzero(signs[1:] * signs[:-1] < 0)]
 
 
+def stiffness(tube: Tube, k: Real, edge: float) -> Real:
+    """C of the column of a tube with holes that act on one another, over j: zero at a resonance."""
+    air = Air(0.0, tube.c, 1.0, 0.0, 1.4, 0.7, "lossless")
+    branches, holes = [], []
+    for n, hole in enumerate(tube.holes):
+        b, zh = hole.b, tube.c / (math.pi * hole.b**2)
+        height = k * (hole.t + matching_volume(tube.a, b))
+        end = np.tan(height) if hole.is_open else -1.0 / np.tan(height)
+        shunt = mouth_factor(tube.a, b, k) * (k * inner_correction(tube.a, b, k, edge=edge) + end)
+        series = k * series_correction(tube.a, b, hole.t, is_open=hole.is_open, k=k)
+        branches.append(Branch(1j * zh * shunt, 1j * zh * series))
+        holes.append(ToneHole(str(n), hole.z, 2 * b, hole.t, hole.azimuth, 2 * tube.a, HoleKind.FINGER))
+    zc = tube.c / (math.pi * tube.a**2)
+    edges = [0.0, *(hole.z for hole in tube.holes), tube.length]
+    spans = []
+    for near, far in itertools.pairwise(edges):
+        cos, sin = np.cos(k * (far - near)) + 0j, 1j * np.sin(k * (far - near))
+        spans.append(np.stack([np.stack([cos, zc * sin], -1), np.stack([sin / zc, cos], -1)], -2))
+    bore = Bore(((0.0, tube.a), (tube.length, tube.a)))
+    coupling = inner_couplings(bore, holes, k * tube.c, air)
+    return np.asarray(coupled_matrix(spans, branches, coupling)[:, 1, 0].imag)
+
+
+def coupled_cents(tube: Tube, expected: Sequence[float], edge: float) -> list[float]:
+    """From each expected resonance to the nearest of ours within a semitone, NaN where there is none."""
+    grid = np.linspace(-100.0, 100.0, 401)
+    found = []
+    for hz in expected:
+        k = 2 * math.pi * hz / tube.c * np.exp2(grid / 1200)
+        values = stiffness(tube, k, edge)
+        zeros = []
+        for n in np.flatnonzero(values[1:] * values[:-1] < 0):
+            # a pole changes its sign as well, and is steep there
+            if abs(values[n + 1] - values[n]) < 10 * np.median(np.abs(np.diff(values))):
+                zeros.append(grid[n] + (grid[1] - grid[0]) * values[n] / (values[n] - values[n + 1]))
+        found.append(float(min(zeros, key=abs)) if zeros else math.nan)
+    return found
+
+
 def cents(tube: Tube, expected: Sequence[float], edge: float = EDGE) -> list[float]:
-    """From each expected resonance to ours; they are matched by their number."""
+    """From each expected resonance to ours; those of one hole are matched by their number."""
+    if len(tube.holes) > 1:
+        return coupled_cents(tube, expected, edge)
     found = resonances(tube, 0.3 * expected[0], 1.1 * expected[-1], edge)[: len(expected)]
     return [1200 * math.log2(ours / theirs) for ours, theirs in zip(found, expected, strict=True)]
 

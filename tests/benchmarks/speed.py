@@ -94,7 +94,16 @@ def kernel_lines(programme: Programme, v) -> list[tuple[str, str, str]]:
     out = np.empty(len(omega), dtype=complex)
     sweep = best(
         lambda: kernel.admittance(
-            omega, nodes.x, nodes.radius, nodes.hole, holes, solver.is_open[5], solver.air, solver.table, out
+            omega,
+            nodes.x,
+            nodes.radius,
+            nodes.hole,
+            holes,
+            solver.is_open[5],
+            solver.air,
+            solver.table,
+            False,
+            out,
         ),
         20,
     ) / len(omega)

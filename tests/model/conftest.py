@@ -41,7 +41,8 @@ def _bore(rng: np.random.Generator, length: float, a: float) -> Bore:
 
 def _holes(rng: np.random.Generator, bore: Bore, count: int, outer: float) -> tuple[ToneHole, ...]:
     out = []
-    for n, x in enumerate((np.sort(rng.uniform(0.2, 0.85, count)) * bore.length).tolist()):
+    gaps = np.cumsum(rng.uniform(0.6, 1.4, count))
+    for n, x in enumerate((bore.length * (0.2 + 0.65 * gaps / gaps[-1])).tolist()):
         kind, a = KINDS[n % 3], bore.radius(x)
         vent = kind is HoleKind.SPEAKER
         b = rng.uniform(0.9e-3, 1.5e-3) if vent else a * rng.uniform(0.25, 0.75)
@@ -52,11 +53,14 @@ def _holes(rng: np.random.Generator, bore: Bore, count: int, outer: float) -> tu
                 x=x,
                 diameter=2 * b,
                 chimney=outer - a + (rng.uniform(0.0, 3e-3) if vent else 0.0),
-                azimuth=0.0,
+                azimuth=rng.uniform(-0.5, 0.5),
                 outer_radius=outer,
                 kind=kind,
                 pad_lift=b * rng.uniform(0.4, 1.2) if padded else 0.0,
                 pad_radius=b + 1.5e-3 if padded else 0.0,
+                hover=0.0 if padded else rng.uniform(4e-3, 12e-3),
+                intrusion=0.0 if padded else rng.uniform(0.0, 0.3) * b,
+                rim_radius=b * rng.uniform(1.2, 2.0) if n % 5 == 1 else 0.0,
             )
         )
     return tuple(out)
@@ -99,6 +103,24 @@ def with_tops() -> Callable[[Instrument, int], Instrument]:
         return replace(instrument, holes=tuple(of(hole) for hole in instrument.holes))
 
     return topped
+
+
+@pytest.fixture(scope="session")
+def with_cones() -> Callable[[Instrument, int], Instrument]:
+    """The same instrument with its holes undercut, drawn from a seed; the vents are left."""
+
+    def undercut(instrument: Instrument, seed: int) -> Instrument:
+        rng = np.random.default_rng(seed)
+
+        def of(hole: ToneHole) -> ToneHole:
+            by, high = rng.uniform(0.05, 0.15) * hole.diameter / 2, rng.uniform(0.1, 0.3) * hole.chimney
+            if hole.kind is HoleKind.SPEAKER:
+                return hole
+            return replace(hole, undercut=by, undercut_height=high)
+
+        return replace(instrument, holes=tuple(of(hole) for hole in instrument.holes))
+
+    return undercut
 
 
 @pytest.fixture(scope="session")

@@ -15,9 +15,10 @@ from scipy.optimize import brentq
 from wrenpipe.model import kernel
 from wrenpipe.model.air import Air, dry_air, humid_air
 from wrenpipe.model.column import _top, prepare
+from wrenpipe.model.coupled_network import coupled_input_admittance
 from wrenpipe.model.geometry import Bore, FingeringChart, HoleKind, Instrument, Reed, ToneHole
 from wrenpipe.model.intonation import NoteStatus
-from wrenpipe.model.network import total_admittance
+from wrenpipe.model.network import reed_admittance, total_admittance
 from wrenpipe.model.parameters import HOLE_FIELDS, Layout, cuts_of, nodes_of, pack
 from wrenpipe.model.playing_pitch import ChartSolver, Playing, chart_solver, solve_batch
 
@@ -42,8 +43,12 @@ def _notes(instrument: Instrument, seed: int) -> list[tuple[int, list[str]]]:
     return [(1, []), (2, []), (3, []), *scale, *forks]
 
 
-def _solver(instrument: Instrument, chart: FingeringChart, air: Air = AIR) -> ChartSolver:
-    return chart_solver(instrument, chart, air, np.full(len(chart.fingerings), 300.0))
+def _solver(
+    instrument: Instrument, chart: FingeringChart, air: Air = AIR, acting: bool = False
+) -> ChartSolver:
+    """Without interaction of holes unless asked: the exact network is a plain chain."""
+    made = chart_solver(instrument, chart, air, np.full(len(chart.fingerings), 300.0))
+    return replace(made, acting=acting)
 
 
 def _solved(instrument: Instrument, chart: FingeringChart, air: Air = AIR) -> Playing:
@@ -103,7 +108,27 @@ def test_pitches_of_the_exact_network_with_narrow_tops(
             assert _cents(hz / _exact(instrument, fingering.open, hz, air)) == pytest.approx(0.0, abs=0.15)
             moved = max(moved, abs(_cents(hz / plain.hz[n])))
     assert found >= 8
-    assert moved > 5.0  # there is something to fold
+    assert moved > 4.0  # there is something to fold
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_pitches_of_the_exact_network_with_undercut_holes(
+    random_instrument: MakeInstrument, with_cones: WithTops, chart_of: MakeChart, seed: int
+) -> None:
+    """Within half a cent up to 1200 Hz wherever a note can be started, for cones of up to 15 % of the radius.
+    They are taken by their inertance and their volume; what the shape does to the third power of k is left
+    out, which comes to 1.5 cents at 1800 Hz."""
+    instrument = with_cones(random_instrument(seed), seed)
+    chart = chart_of(_notes(instrument, seed))
+    playing, plain = _solved(instrument, chart), _solved(random_instrument(seed), chart)
+    found, moved = 0, 0.0
+    for n, (fingering, hz) in enumerate(zip(chart.fingerings, playing.hz.tolist(), strict=True)):
+        if hz < 1200 and playing.status[n] in (NoteStatus.SOUNDS, NoteStatus.SPLIT):
+            found += 1
+            assert _cents(hz / _exact(instrument, fingering.open, hz, AIR)) == pytest.approx(0.0, abs=0.5)
+            moved = max(moved, abs(_cents(hz / plain.hz[n])))
+    assert found >= 5
+    assert moved > 1.0
 
 
 @pytest.mark.parametrize("seed", [0, 3])
@@ -142,10 +167,11 @@ def test_a_long_taper_without_a_hole(random_instrument: MakeInstrument, chart_of
 
 def _free_columns(p: Real, layout: Layout) -> list[int]:
     """Columns that may move alone: both stations of a step must move together, a bare hole has no pad, and a
-    plain one no top."""
+    plain one no top, cone or rim of its own."""
     x = p[layout.station_x]
     tied = {n for i in range(1, len(x)) if x[i] == x[i - 1] for n in (i - 1, i)}
-    for pair in (("pad_lift", "pad_radius"), ("top_diameter", "top_height")):
+    absent = (("pad_lift", "pad_radius"), ("top_diameter", "top_height"), ("undercut", "undercut_height"))
+    for pair in (*absent, ("rim_radius",)):
         without = np.flatnonzero(p[layout.hole_block(pair[0])] == 0.0)
         tied |= {layout.hole_block(field).start + int(n) for field in pair for n in without}
     return [n for n in range(layout.length) if n not in tied]
@@ -161,23 +187,31 @@ def _difference(solver: ChartSolver, p: Real, direction: Real, step: float) -> R
     return np.asarray((8 * near - far) / (12 * step))
 
 
+@pytest.mark.parametrize("acting", [False, True], ids=["alone", "acting"])
 @pytest.mark.parametrize("tops", [False, True], ids=["plain", "tops"])
-@pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize("seed", range(4))
 def test_derivatives_by_every_parameter(
-    random_instrument: MakeInstrument, with_tops: WithTops, chart_of: MakeChart, seed: int, tops: bool
+    random_instrument: MakeInstrument,
+    with_tops: WithTops,
+    with_cones: WithTops,
+    chart_of: MakeChart,
+    seed: int,
+    tops: bool,
+    acting: bool,
 ) -> None:
     """To 1e-6 against central differences, of each value or of a thousandth of its block's largest.
 
     Steps of 4 um leave 1e-7 of truncation; roots that settle to 1e-12 of the frequency (2e-9 cents) leave
     5e-4 cents per metre of noise. Slopes by a hole's diameter use the series of the wall losses' own slope,
-    cut at the same power, so they share its bound of 60 / rv^7: 1e-5 in a vent of 2 mm at 200 Hz.
+    cut at the same power, so they share its bound of 60 / rv^7: 1e-5 in a vent of 2 mm at 200 Hz. Holes that
+    act on one another settle to 1e-6, and at a node of the pressure what they do fades, which leaves 1e-4.
     """
     instrument = random_instrument(seed)
     if tops:
-        instrument = with_tops(instrument, seed)
+        instrument = with_cones(with_tops(instrument, seed), seed)
     names = _names(instrument)
     chart = chart_of([(1, []), (2, []), (3, []), (1, names[2:]), (1, names[6:]), (1, names), (1, names[3:5])])
-    solver, p = _solver(instrument, chart), pack(instrument)
+    solver, p = _solver(instrument, chart, acting=acting), pack(instrument)
     playing = solver.solve(p, jacobian=True)
     jacobian, layout = playing.jacobian, solver.layout
     assert jacobian is not None
@@ -194,6 +228,7 @@ def test_derivatives_by_every_parameter(
         share = np.full(len(playing.hz), 1e-6)
         if block == layout.hole_block("diameter"):
             share += 60 / (p[column] / 2 * np.sqrt(2 * math.pi * playing.hz * AIR.rho / AIR.mu)) ** 7
+        share += 1e-4 if acting else 0.0
         assert (np.abs(jacobian[:, column] - expected) <= share * scale + 2e-9 / step).all(), column
 
 
@@ -242,9 +277,9 @@ def test_slopes_by_what_is_prepared_of_a_top(seed: int) -> None:
     at = np.array([tr, b, b * rng.uniform(0.4, 0.95), rng.uniform(0.8e-3, 3e-3)])
 
     def folded(x: Real) -> tuple[Real, Real]:
-        row, slopes = np.zeros(5), np.zeros(20)
+        row, slopes = np.zeros(5), np.zeros((4, 5))
         _top(x[1], x[2], x[3], x[0], AIR.c, row, slopes)
-        return row, slopes.reshape(4, 5)
+        return row, slopes
 
     for n, found in enumerate(folded(at)[1]):
         step = 1e-5 * at[n] * np.eye(4)[n]
@@ -260,7 +295,7 @@ def _phases(solver: ChartSolver, instrument: Instrument, is_open: NDArray[np.boo
     holes = np.array([[getattr(h, field) for field in HOLE_FIELDS] for h in instrument.holes])
     tapers, chimneys, _, _ = prepare(nodes.x, nodes.radius, nodes.hole, holes, solver.air)
     foot = nodes.radius[-1]
-    reed = instrument.reed.equivalent_volume
+    reed = (instrument.reed.equivalent_volume, *solver.reed)
     return np.array(
         [
             kernel._phase(
@@ -441,3 +476,56 @@ def test_derivatives_by_the_air(
 def _solver_in(instrument: Instrument, chart: FingeringChart, air: Air) -> ChartSolver:
     guess = _solved(instrument, chart).hz
     return chart_solver(instrument, chart, air, guess)
+
+
+def test_a_reed_that_resonates_is_the_network_s(
+    random_instrument: MakeInstrument, chart_of: MakeChart
+) -> None:
+    """Its volume grows towards the resonance, and is steeper there; slopes by the volume as well."""
+    instrument = random_instrument(4)
+    reed = Reed(0.5e-6, 0.65, 2500.0, 2.5)
+    names = _names(instrument)
+    chart = chart_of([(1, []), (2, []), (1, names[5:]), (2, names[5:])])
+    made = replace(instrument, reed=reed)
+    solver, p = _solver(made, chart), pack(made)
+    playing = solver.solve(p, jacobian=True)
+    stiff = _solved(replace(instrument, reed=Reed(0.5e-6)), chart)
+    for fingering, hz in zip(chart.fingerings, playing.hz.tolist(), strict=True):
+        assert _cents(hz / _exact(made, fingering.open, hz, AIR)) == pytest.approx(0.0, abs=0.05)
+    flat = 1200 * np.log2(stiff.hz / playing.hz)
+    assert (flat > 0.0).all()
+    assert flat[3] > 5.0 * flat[0]
+    assert playing.jacobian is not None
+    unit = np.zeros(len(p))
+    unit[solver.layout.reed] = 1.0
+    assert playing.jacobian @ unit == pytest.approx(_difference(solver, p, unit, 5e-9), rel=1e-5)
+
+
+def test_holes_that_act_are_the_coupled_network_s(
+    random_instrument: MakeInstrument, chart_of: MakeChart
+) -> None:
+    """Within a cent of all equations solved at once, where holes move notes by several. The kernel folds what
+    a hole drives past its neighbour, and leaves out what radiates far."""
+    moved = []
+    for seed in range(4):
+        instrument = random_instrument(seed)
+        names = _names(instrument)
+        chart = chart_of([(1, names[6:]), (1, names[4:]), (2, names[4:]), (1, names[3:5] + names[7:])])
+        alone = _solved(instrument, chart)
+        acting = _solver(instrument, chart, acting=True).solve(pack(instrument))
+        for n, fingering in enumerate(chart.fingerings):
+            if acting.status[n] not in (NoteStatus.SOUNDS, NoteStatus.SPLIT):
+                continue
+
+            def susceptance(
+                hz: float, made: Instrument = instrument, opened: Collection[str] = fingering.open
+            ) -> float:
+                y = coupled_input_admittance(made, opened, np.array([hz]), AIR)
+                return float((y + reed_admittance(np.array([2 * math.pi * hz]), made.reed, AIR)).imag[0])
+
+            hz = float(acting.hz[n])
+            exact = float(brentq(susceptance, hz * 0.998, hz * 1.002, xtol=1e-9))
+            assert _cents(hz / exact) == pytest.approx(0.0, abs=1.0)
+            moved.append(abs(_cents(hz / alone.hz[n])))
+    assert len(moved) >= 10
+    assert max(moved) > 2.5

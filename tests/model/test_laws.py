@@ -238,8 +238,9 @@ def _kernel_admittance(instrument: Instrument, opened: Collection[str], hz: Real
     is_open = np.array([h.name in opened for h in instrument.holes])
     out = np.empty(len(hz), dtype=complex)
     kernel.admittance(
-        2 * math.pi * hz, nodes.x, nodes.radius, nodes.hole, holes, is_open, solver.air, solver.table, out
-    )
+        2 * math.pi * hz, nodes.x, nodes.radius, nodes.hole, holes, is_open, solver.air, solver.table, True,
+        out,
+    )  # fmt: skip
     return out
 
 

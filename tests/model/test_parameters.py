@@ -76,9 +76,7 @@ def test_packed_is_what_was_unpacked(instrument: Instrument, data: st.DataObject
     p = np.array(data.draw(st.lists(st.floats(1e-4, 1.0), min_size=length, max_size=length)))
     made = unpack(p, instrument)
     assert (pack(made) == p).all()
-    assert [(h.name, h.kind, h.azimuth) for h in made.holes] == [
-        (h.name, h.kind, h.azimuth) for h in instrument.holes
-    ]
+    assert [(h.name, h.kind) for h in made.holes] == [(h.name, h.kind) for h in instrument.holes]
     assert (made.size, made.barrel, made.mouthpiece) == (
         instrument.size,
         instrument.barrel,
@@ -170,12 +168,12 @@ def test_derivatives_are_pulled_back_as_the_nodes_move(instrument: Instrument, s
 
 
 def test_the_vector_carries_all_that_moves_a_pitch(random_instrument: MakeInstrument) -> None:
-    """Azimuth, size, barrel and mouthpiece have no column: the network does not hear them."""
+    """Size, barrel and mouthpiece have no column: the network does not hear them."""
     instrument = random_instrument(1)
     other = replace(
         instrument,
         size="C6",
-        holes=tuple(replace(hole, azimuth=1.0, kind=HoleKind.PAD) for hole in instrument.holes),
+        holes=tuple(replace(hole, kind=HoleKind.PAD) for hole in instrument.holes),
         barrel=replace(instrument.barrel, length=0.05),
     )
     hz = np.array([300.0, 900.0])

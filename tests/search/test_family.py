@@ -99,9 +99,9 @@ def test_the_chosen_instrument_is_drilled_and_keeps_its_limits(row: tuple[Outcom
         assert abs(cell.worst) <= DEFAULT_TOLERANCE.worst + 1.0 + 0.1
 
 
-@pytest.mark.parametrize("size", ["Eb5", "C6"])
+@pytest.mark.parametrize("size", ["Eb5", "A5"])
 def test_a_cell_that_no_aid_makes_playable_tells_of_the_aids_that_come_nearest(size: str) -> None:
-    """Glove 11 plays neither Eb5 nor C6, which no hand plays: arms in front cost more room than holes in
+    """Glove 11 plays neither Eb5 nor A5, which no hand plays: arms in front cost more room than holes in
     line."""
     sets = (frozenset({OFFSET_HOLES}), frozenset({REAR_ARMS}))
     cell, plain = (

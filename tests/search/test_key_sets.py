@@ -105,12 +105,12 @@ def test_needed_keys_are_those_without_which_a_note_is_lost() -> None:
 def test_a_set_s_figures_are_those_of_its_instrument(best: KeySet) -> None:
     programme = programme_of(CASE, Choice(best.keys))
     again = programme.assess(best.v)
-    assert [off for _, off in best.played.cents] == pytest.approx(again.cents.tolist(), abs=1e-9)
-    assert best.played.rms == pytest.approx(math.sqrt(float(np.mean(again.cents**2))))
+    assert [off for _, off in best.played.cents] == pytest.approx(again.cents.tolist(), abs=1e-4)
+    assert best.played.rms == pytest.approx(math.sqrt(float(np.mean(again.cents**2))), rel=1e-5)
     plain = again.cents[~programme.is_fork]
-    assert best.played.rms_plain == pytest.approx(math.sqrt(float(np.mean(plain**2))))
+    assert best.played.rms_plain == pytest.approx(math.sqrt(float(np.mean(plain**2))), rel=1e-5)
     assert best.played.rms_plain < best.played.rms
-    assert abs(best.played.worst[1]) == pytest.approx(np.max(np.abs(again.cents)))
+    assert abs(best.played.worst[1]) == pytest.approx(np.max(np.abs(again.cents)), rel=1e-5)
     by_name = dict(best.played.cents)
     low, high, off = best.played.twelfth
     assert off == by_name[high] - by_name[low]

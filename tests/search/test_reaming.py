@@ -260,7 +260,7 @@ def test_exact_pitches_find_the_errors_of_places_and_bore_and_holes_make_them_go
     by_size = p.copy()
     by_size[drawn.block] = np.maximum(bench.diameters, p[drawn.block])
     left = 1200 * np.log2(drawn.programme.solver.solve(by_size, neighbours=False).hz / bench.hz)
-    # On the mean of prints a third goes (`expected_error_by_pitches`); of a narrow bore's alone, a little less.
+    # On the mean of prints a third goes (`expected_error_by_pitches`); of a narrow bore's, a little less.
     assert np.std(corrections(bench, belief).after) < 0.75 * np.std(left)
 
 

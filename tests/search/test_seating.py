@@ -175,7 +175,7 @@ def test_threads_and_the_tale_of_it_change_nothing(layout: FixedLayout) -> None:
     assert told[0] == told[1] == told[2]
     assert told[0].drawn == 600
     assert sum(part for _, part in told[0].hinders) == pytest.approx(1.0)
-    assert share_of(layout, CHILDREN, 600, 3) != told[0]
+    assert share_of(layout, WOMEN, 600, 3) != share_of(layout, WOMEN, 600, 2)
 
 
 def test_other_seeds_agree_within_the_interval(layout: FixedLayout) -> None:

@@ -9,9 +9,9 @@ from itertools import pairwise
 import pytest
 
 from wrenpipe.model.air import dry_air
-from wrenpipe.model.geometry import Mouthpiece, Reed
+from wrenpipe.model.geometry import Mouthpiece
 from wrenpipe.model.pitch import LARGEST_SIZE, SMALLEST_SIZE, Size, midi, note_name, parse_size
-from wrenpipe.search.stock import SLIDE_SHARE, stock_of, with_mouthpiece
+from wrenpipe.search.stock import SLIDE_SHARE, stock_of, usual_reed, with_mouthpiece
 
 SIZES = tuple(
     Size(note_name(number), number - 60) for number in range(midi(LARGEST_SIZE), midi(SMALLEST_SIZE) + 1)
@@ -71,5 +71,8 @@ def test_an_own_mouthpiece_replaces_the_mouthpiece_only() -> None:
     stock = stock_of(parse_size("A4"))
     own = Mouthpiece(4e-6, 5.4e-3, 11e-3)
     kept = with_mouthpiece(stock, own, None)
-    assert kept == replace(stock, class_name="own mouthpiece", mouthpiece=own)
-    assert with_mouthpiece(stock, own, Reed(0.2e-6)).reed == Reed(0.2e-6)
+    reed = usual_reed(stock.reed.equivalent_volume, own.exit_radius)
+    assert kept == replace(stock, class_name="own mouthpiece", mouthpiece=own, reed=reed)
+    assert with_mouthpiece(stock, own, 0.2e-6).reed == usual_reed(0.2e-6, own.exit_radius)
+    # a wider mouthpiece takes a larger reed, which resonates lower
+    assert usual_reed(1e-6, 7.5e-3).resonance_hz < reed.resonance_hz

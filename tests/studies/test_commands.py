@@ -214,7 +214,7 @@ def test_measured_diameters_must_fit_the_design(
         ),
         (
             ["intonation", "d.json", "--temperature", "warm"],
-            "--temperature is 'warm'; allowed is a number from 0 to 45 degrees C.",
+            "--temperature is 'warm'; allowed is a number from 0 to 45 degrees C",
         ),
         (["intonation", "d.json", "--colour"], "No such option: --colour"),
         (["nonsense\n\x1b[31m"], "No such command"),

@@ -69,6 +69,12 @@ def test_a_file_comes_back_as_it_was(design_values: Factory) -> None:
         hole.setdefault("pad_radius_mm", 0.0)
         hole.setdefault("top_diameter_mm", 0.0)
         hole.setdefault("top_height_mm", 0.0)
+        for field in ("undercut_mm", "undercut_height_mm", "intrusion_mm", "rim_radius_mm", "hover_mm"):
+            hole.setdefault(field, 0.0)
+    values["air"].setdefault("fall_c_per_m", 0.0)
+    values["mouthpiece"].setdefault("chamber_length_mm", 0.0)
+    values["reed"] |= {"compliance_share": 1.0, "resonance_hz": 0.0, "quality": 1.0}
+    values.setdefault("bore_roughness", 1.0)
     _same(back, values)
 
 

@@ -12,7 +12,7 @@ from pydantic import BaseModel, ValidationError
 
 from wrenpipe.model.geometry import HoleKind
 from wrenpipe.model.system import known_systems, load_system
-from wrenpipe.studies.conventions import BEFORE_TOPS
+from wrenpipe.studies.conventions import EARLIER
 from wrenpipe.studies.schemas import DesignFile, HandFile, MouthpieceFile
 from wrenpipe.studies.sentences import sentence
 
@@ -106,7 +106,7 @@ AGREEMENT_FAULTS = [
     ({"mouthpiece.equivalent_length_mm": 45.3}, "equivalent_length_mm is 45.3; volume_cm3 3.53429"),
     ({"mouthpiece.exit_bore_mm": 10.1}, "exit_bore_mm 10.1 needs 44.11 within 0.5 %."),
     ({"bore_mm.0": [0.0, 5.2]}, "bore_mm has radius 5.2 within the mouthpiece"),
-    ({"bore_mm.1": [75.0, 6.0]}, "within the mouthpiece; allowed up to x = 45 is 5, half of"),
+    ({"bore_mm.1": [75.0, 6.0]}, "within the mouthpiece, at x = 44.95; allowed up to x = 45 is 5, by"),
     ({"barrel.pull_mm": 3.5}, "barrel.pull_mm is 3.5; allowed is at most slide_mm, 3."),
     ({"barrel.socket_bore_mm": 14.0}, "bore_mm has radius 6.5 in the gap of the pulled barrel, x = 75 to 76"),
     (
@@ -193,7 +193,7 @@ def test_fields_that_disagree_are_named_together(
 
 def test_conventions_of_before_narrow_tops_hold_for_plain_holes(design_values: Factory) -> None:
     values = design_values()
-    values["conventions"] = list(BEFORE_TOPS)
+    values["conventions"] = list(EARLIER[0])
     DesignFile.model_validate_json(json.dumps(values))
     values["holes"][2].update(top_diameter_mm=3.0, top_height_mm=1.0)
     assert "conventions are not those of wrenpipe.design/1" in _refusal(values)
