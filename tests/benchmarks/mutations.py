@@ -120,15 +120,15 @@ MUTATIONS = (
     Mutation(
         "hole in a round body: exponent",
         "model/radiation.py",
-        "(b / outer_radius) ** 0.8",
-        "(b / outer_radius) ** 0.7",
+        "HOLE_ON_CYLINDER = (0.822, -0.47, 0.8)",
+        "HOLE_ON_CYLINDER = (0.822, -0.47, 0.7)",
         ("tests/published/test_dalmont_2001.py",),
     ),
     Mutation(
         "hole in a round body, compiled: exponent",
         "model/column.py",
-        "share = (b / outer) ** 0.8",
-        "share = (b / outer) ** 0.7",
+        "share = _H1 * (b / outer) ** _H2",
+        "share = _H1 * (b / outer) ** (_H2 - 0.1)",
         ("tests/published/test_rf_cascade.py",),
     ),
     Mutation(
@@ -148,8 +148,8 @@ MUTATIONS = (
     Mutation(
         "flat rim: the limits swapped",
         "model/radiation.py",
-        "ratio * (0.6133 - 0.8216)",
-        "ratio * (0.8216 - 0.6133)",
+        "ratio * (bare - flanged)",
+        "ratio * (flanged - bare)",
         ("tests/published/test_dalmont_2001.py",),
     ),
     Mutation(
@@ -225,15 +225,15 @@ MUTATIONS = (
     Mutation(
         "network: the reed's volume a mass",
         "model/network.py",
-        "return np.asarray(1j * omega * reed.equivalent_volume",
-        "return np.asarray(-1j * omega * reed.equivalent_volume",
+        "return np.asarray(1j * omega * growth",
+        "return np.asarray(-1j * omega * growth",
         ("tests/published/test_reference_instrument.py",),
     ),
     Mutation(
         "compiled: the reed's volume a mass",
         "model/kernel.py",
-        "step = -(s[8 + i] + omega[i] * spring) / slope",
-        "step = -(s[8 + i] - omega[i] * spring) / slope",
+        "step = -(s[8 + i] + ahead[i] + susceptance) / slope",
+        "step = -(s[8 + i] + ahead[i] - susceptance) / slope",
         ("tests/model/test_kernel.py",),
     ),
     Mutation(
@@ -270,6 +270,34 @@ MUTATIONS = (
         "by_name[high].cents - by_name[low].cents",
         "by_name[low].cents - by_name[high].cents",
         ("tests/model/test_intonation.py",),
+    ),
+    Mutation(
+        "mouth of a hole: the factor without its width",
+        "model/tone_hole.py",
+        "MOUTH = (0.2908, 0.0857)",
+        "MOUTH = (0.2308, 0.0857)",
+        ("tests/published/test_side_hole_elements.py",),
+    ),
+    Mutation(
+        "neighbouring holes: mutual inertance of even flow",
+        "model/interaction.py",
+        "EVEN_MOUTH = (0.2602,",
+        "EVEN_MOUTH = (0.2002,",
+        ("tests/published/test_neighbouring_holes.py",),
+    ),
+    Mutation(
+        "neighbouring holes, compiled: the drive past a series part",
+        "model/neighbours.py",
+        "inner = mutual + 0.5 * (first + second)",
+        "inner = mutual - 1.5 * (first + second)",
+        ("tests/published/test_rescore.py", "tests/model/test_kernel.py"),
+    ),
+    Mutation(
+        "cooling air: widths the other way",
+        "model/warming.py",
+        "out[block] = p[block] * np.sqrt(q)",
+        "out[block] = p[block] / np.sqrt(q)",
+        ("tests/model/test_warming.py",),
     ),
 )
 
