@@ -51,7 +51,10 @@ def read_air(option: str, text: str, length: float) -> Air:
         air = humid_air(
             warm, humidity=given.get("humidity", 50.0) / 100.0, co2=given.get("co2", 0.04) / 100.0
         )
-    return replace(air, fall=(warm - given["foot"]) / length) if "foot" in given else air
+    if "foot" not in given:
+        return air
+    words = f"{air.constants}; {given['foot']:g} C at the foot"
+    return replace(air, fall=(warm - given["foot"]) / length, constants=words)
 
 
 def _spells_a_number(text: str) -> bool:

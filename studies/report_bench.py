@@ -172,7 +172,7 @@ def assumptions_section(instrument: Instrument, air: Air, made: Made) -> str:
                 ("Barrel, bore length pushed in", f"{barrel.length * MM:.2f} mm"),
                 ("Barrel, drawn out by", f"{barrel.pull * MM:.2f} of {barrel.slide * MM:.1f} mm"),
                 ("Barrel, bore of the gap", f"{2.0 * barrel.socket_radius * MM:.2f} mm"),
-                ("Air in the bore", f"{air.temperature_c:g} °C{_falling(air)}, {air.constants}"),
+                ("Air in the bore", f"{air.temperature_c:g} °C, {air.constants}"),
                 ("Sound speed", f"{air.c:.1f} m/s"),
                 ("Pitch standard", f"A4 = {made.pitch_standard_hz:g} Hz"),
                 ("Seed of the search", str(made.seed)),
@@ -180,7 +180,3 @@ def assumptions_section(instrument: Instrument, air: Air, made: Made) -> str:
             )
         ),
     )
-
-
-def _falling(air: Air) -> str:
-    return f" at the reed, {air.fall / 10:.1f} °C cooler every 100 mm" if air.fall else ""
