@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from wrenpipe.model.air import Air
 from wrenpipe.model.geometry import Bore, Instrument, ToneHole
 from wrenpipe.model.interaction import FARTHEST, inner_coupling, outer_impedance
-from wrenpipe.model.network import taper_matrix
+from wrenpipe.model.network import taper_matrix, taper_slices
 from wrenpipe.model.radiation import unflanged_impedance
 from wrenpipe.model.tone_hole import series_correction, shunt_impedance
 from wrenpipe.model.warming import even_air
@@ -28,9 +28,6 @@ __all__ = ["Branch", "Coupling", "coupled_input_admittance", "coupled_matrix", "
 
 Complex = NDArray[np.complex128]
 Real = NDArray[np.float64]
-
-LONGEST_SLICE = 0.02
-"""Largest relative change of radius over one slice of a taper, as in network."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,9 +163,8 @@ def _span(bore: Bore, near: float, far: float, omega: Real, air: Air) -> Complex
         start, end = max(x1, near), min(x2, far)
         if end <= start:
             continue
-        slices = max(1, math.ceil(abs(math.log(r2 / r1)) / LONGEST_SLICE))
-        for x, y in itertools.pairwise(np.linspace(start, end, slices + 1)):
-            radii = [float(r1 + (r2 - r1) * (place - x1) / (x2 - x1)) for place in (x, y)]
-            a, b, c, d = taper_matrix(omega, radii[0], radii[1], float(y - x), air)
+        first, last = (r1 + (r2 - r1) * (x - x1) / (x2 - x1) for x in (start, end))
+        for r_near, r_far, length in taper_slices(first, last, end - start):
+            a, b, c, d = taper_matrix(omega, r_near, r_far, length, air)
             whole = whole @ np.stack([np.stack([a, b], axis=-1), np.stack([c, d], axis=-1)], axis=-2)
     return np.asarray(whole)

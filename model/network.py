@@ -22,7 +22,14 @@ from wrenpipe.model.radiation import unflanged_impedance
 from wrenpipe.model.tone_hole import series_correction, shunt_impedance
 from wrenpipe.model.warming import even_air
 
-__all__ = ["hole_matrix", "input_admittance", "reed_admittance", "taper_matrix", "total_admittance"]
+__all__ = [
+    "hole_matrix",
+    "input_admittance",
+    "reed_admittance",
+    "taper_matrix",
+    "taper_slices",
+    "total_admittance",
+]
 
 Complex = NDArray[np.complex128]
 Real = NDArray[np.float64]
@@ -30,6 +37,13 @@ Matrix = tuple[Complex, Complex, Complex, Complex]
 
 LONGEST_SLICE = 0.02
 """Largest relative change of radius over one slice of a taper; losses are taken constant in a slice."""
+
+
+def taper_slices(r1: float, r2: float, length: float) -> list[tuple[float, float, float]]:
+    """A taper from radius r1 (reed side) to r2 as short ones: radii and length of each, reed first."""
+    slices = max(1, math.ceil(abs(math.log(r2 / r1)) / LONGEST_SLICE))
+    radii = np.linspace(r1, r2, slices + 1).tolist()
+    return [(near, far, length / slices) for near, far in itertools.pairwise(radii)]
 
 
 def taper_matrix(omega: Real, r1: float, r2: float, length: float, air: Air) -> Matrix:
@@ -123,10 +137,6 @@ def _along_taper(
     (x1, r1), (x2, r2) = reed_side, foot_side
     if x2 <= x1:
         return admittance
-    slices = max(1, math.ceil(abs(math.log(r2 / r1)) / LONGEST_SLICE))
-    edges = np.linspace(0.0, 1.0, slices + 1)
-    for near, far in reversed(list(itertools.pairwise(edges))):
-        ra, rb = r1 + (r2 - r1) * near, r1 + (r2 - r1) * far
-        matrix = taper_matrix(omega, float(ra), float(rb), (x2 - x1) * float(far - near), air)
-        admittance = _through(admittance, matrix)
+    for near, far, length in reversed(taper_slices(r1, r2, x2 - x1)):
+        admittance = _through(admittance, taper_matrix(omega, near, far, length, air))
     return admittance

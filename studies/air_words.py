@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from wrenpipe.model.air import DEFAULT_TEMPERATURE_C, Air, dry_air, humid_air
 from wrenpipe.studies.errors import RequestError
 from wrenpipe.studies.fields import Between, shown
 from wrenpipe.studies.schemas import TEMPERATURE
 
-__all__ = ["read_air"]
+__all__ = ["AirAsked", "read_air"]
 
 PARTS = {
     "mean": TEMPERATURE,
@@ -23,15 +23,44 @@ OUTSIDE = Between(15, 35)
 """Degrees C for humid air: IEC 61094-2 states 15 to 27; its polynomials stay smooth a little beyond."""
 
 
-def read_air(option: str, text: str, length: float) -> Air:
-    """The air that a text tells of, raising RequestError. length: of the bore, m, along which it cools.
+@dataclass(frozen=True, slots=True)
+class AirAsked:
+    """Air as asked for. foot_c: where it cools along the bore, its temperature at the foot; else None."""
+
+    air: Air
+    foot_c: float | None = None
+
+    def along(self, length: float) -> Air:
+        """The air in a bore of this length, m."""
+        if self.foot_c is None:
+            return self.air
+        fall = (self.air.temperature_c - self.foot_c) / length
+        return replace(self.air, fall=fall, constants=f"{self.air.constants}; {self.foot_c:g} C at the foot")
+
+
+def read_air(option: str, text: str) -> AirAsked:
+    """The air that a text tells of, raising RequestError.
 
     A bare number is dry air at that mean temperature. humidity (%) or co2 (%) give humid air by IEC 61094-2,
     with the usual 0.04 % of CO2 or 50 % where only one is given; reed and foot, together, a temperature that
     falls evenly along the bore.
     """
     if "=" not in text:
-        return dry_air(TEMPERATURE.read(option, text, f"; or {WORDS}" if not _spells_a_number(text) else ""))
+        return AirAsked(dry_air(TEMPERATURE.read(option, text, f"; or {WORDS}")))
+    given = _parts(option, text)
+    if ("reed" in given) != ("foot" in given):
+        raise RequestError(f"{option} has one of reed and foot; allowed is both or neither.")
+    if "reed" in given and "mean" in given:
+        raise RequestError(f"{option} has mean beside reed and foot; allowed is either.")
+    warm = given.get("reed", given.get("mean", DEFAULT_TEMPERATURE_C))
+    if not {"humidity", "co2"} & given.keys():
+        return AirAsked(dry_air(warm), given.get("foot"))
+    OUTSIDE.require(f"{option}: humid air", warm)
+    humidity, co2 = given.get("humidity", 50.0) / 100.0, given.get("co2", 0.04) / 100.0
+    return AirAsked(humid_air(warm, humidity=humidity, co2=co2), given.get("foot"))
+
+
+def _parts(option: str, text: str) -> dict[str, float]:
     given: dict[str, float] = {}
     for part in text.split(","):
         name, _, value = (piece.strip() for piece in part.partition("="))
@@ -40,26 +69,4 @@ def read_air(option: str, text: str, length: float) -> Air:
         if name in given:
             raise RequestError(f"{option} has {name} twice; allowed is once.")
         given[name] = PARTS[name].read(f"{option} {name}", value)
-    if ("reed" in given) != ("foot" in given):
-        raise RequestError(f"{option} has one of reed and foot; allowed is both or neither.")
-    if "reed" in given and "mean" in given:
-        raise RequestError(f"{option} has mean beside reed and foot; allowed is either.")
-    warm = given.get("reed", given.get("mean", DEFAULT_TEMPERATURE_C))
-    air = dry_air(warm)
-    if "humidity" in given or "co2" in given:
-        OUTSIDE.require(f"{option}: humid air", warm)
-        air = humid_air(
-            warm, humidity=given.get("humidity", 50.0) / 100.0, co2=given.get("co2", 0.04) / 100.0
-        )
-    if "foot" not in given:
-        return air
-    words = f"{air.constants}; {given['foot']:g} C at the foot"
-    return replace(air, fall=(warm - given["foot"]) / length, constants=words)
-
-
-def _spells_a_number(text: str) -> bool:
-    try:
-        float(text)
-    except ValueError:
-        return False
-    return True
+    return given

@@ -137,7 +137,7 @@ def read_question(asked: Asked) -> Question:
     if asked.temperature is not None:
         # a quarter wave of the lowest note: about the bore's length, before there is one
         lowest = frequency(midi("E3") + size.transposition)
-        air = read_air("--temperature", asked.temperature, air.c / (4 * lowest))
+        air = read_air("--temperature", asked.temperature).along(air.c / (4 * lowest))
     hz = 440.0
     if asked.pitch_standard is not None:
         hz = PITCH_STANDARD.read("--pitch-standard", asked.pitch_standard)

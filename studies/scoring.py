@@ -174,16 +174,13 @@ def asked_design(
     pitch_standard: Hz. temperature: in words; see `air_words`.
     """
     hz = None if pitch_standard is None else PITCH_STANDARD.read("--pitch-standard", pitch_standard)
-    if temperature is not None:
-        read_air("--temperature", temperature, 1.0)  # told before a long file is read
+    asked = None if temperature is None else read_air("--temperature", temperature)
     file = read_design(path)
     if measured is not None:
         file = with_diameters(file, read_diameters(measured), str(measured))
     design = design_of(file)
-    air = None
-    if temperature is not None:
-        air = read_air("--temperature", temperature, design.instrument.bore.length)
-    return replace(design, pitch_standard_hz=hz or design.pitch_standard_hz, air=air or design.air)
+    air = design.air if asked is None else asked.along(design.instrument.bore.length)
+    return replace(design, pitch_standard_hz=hz or design.pitch_standard_hz, air=air)
 
 
 def score_file(

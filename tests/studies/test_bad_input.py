@@ -5,11 +5,10 @@ from __future__ import annotations
 import json
 import math
 import os
-import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from types import ModuleType, SimpleNamespace
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -17,7 +16,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from wrenpipe.model import sensitivity
+from wrenpipe.model import playing_pitch, sensitivity
 from wrenpipe.model.air import Air
 from wrenpipe.model.geometry import FingeringChart, Instrument
 from wrenpipe.model.intonation import NoteStatus
@@ -62,10 +61,8 @@ def silent_air() -> Iterator[None]:
             jacobian=np.zeros((n, layout_of(instrument).length)),
         )
 
-    stand_in = ModuleType("wrenpipe.model.playing_pitch")
-    stand_in.playing_pitches = in_tune  # type: ignore[attr-defined]  # a module made for this test
     with pytest.MonkeyPatch.context() as patch:
-        patch.setitem(sys.modules, "wrenpipe.model.playing_pitch", stand_in)
+        patch.setattr(playing_pitch, "playing_pitches", in_tune)
         patch.setattr(sensitivity, "playing_pitches", in_tune)
         yield
 

@@ -16,13 +16,12 @@ from typing import Any
 import numpy as np
 import pytest
 
-from wrenpipe.model import sensitivity
+from wrenpipe.model import playing_pitch, sensitivity
 from wrenpipe.model.air import Air, dry_air
 from wrenpipe.model.geometry import FingeringChart, Instrument
 from wrenpipe.model.intonation import NoteStatus
 from wrenpipe.model.parameters import layout_of
 from wrenpipe.model.pitch import frequency, midi
-from wrenpipe.model.playing_pitch import chart_solver
 from wrenpipe.studies.commands import app, main
 from wrenpipe.studies.progress import working
 
@@ -52,10 +51,7 @@ def _quarter_tone_flat(
 @pytest.fixture
 def flat(monkeypatch: pytest.MonkeyPatch) -> None:
     """The air column replaced by a rule whose cents are known beforehand."""
-    stand_in = ModuleType("wrenpipe.model.playing_pitch")
-    stand_in.playing_pitches = _quarter_tone_flat  # type: ignore[attr-defined]  # a module made for this test
-    stand_in.chart_solver = chart_solver  # type: ignore[attr-defined]  # the same
-    monkeypatch.setitem(sys.modules, "wrenpipe.model.playing_pitch", stand_in)
+    monkeypatch.setattr(playing_pitch, "playing_pitches", _quarter_tone_flat)
     monkeypatch.setattr(sensitivity, "playing_pitches", _quarter_tone_flat)
 
 
