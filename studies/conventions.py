@@ -46,7 +46,7 @@ _WITH_TOPS: tuple[str, ...] = (
 CONVENTIONS: tuple[str, ...] = (
     *(sentence for sentence in _WITH_TOPS if sentence not in (EVEN_AIR, CYLINDER)),
     "Time runs as exp(+j w t); the air is that of the reed-tip plane, fall_c_per_m cooler a metre from it.",
-    "The mouthpiece is a cone of chamber_length_mm and of its volume down to its exit bore; with 0 there, the "
+    "The mouthpiece is a cone of chamber_length_mm and of its volume down to its exit bore; with 0, the "
     "cylinder of its exit bore that holds its volume, x = 0 to equivalent_length_mm.",
     "A hole of radius b on a bore of radius a, d = b/a, is a T: half a series part, a shunt, the other half. "
     f"The shunt is (1 + ({MOUTH[0]} + {MOUTH[1]} d^2) (k b)^2) (j k t_i Zh + chimney), Zh = density "
