@@ -35,10 +35,6 @@ FENCED = {
 """Third parties that only some files may know: a folder, or one file."""
 
 LONGEST = 400
-LONG_ON_PURPOSE = {"model/kernel.py"}
-"""The kernel is one compiled unit: numba compiles a function together with those it calls, and its cache
-watches one file, so that a part of it in another file would go stale without notice."""
-
 VAGUE = {"util", "utils", "helper", "helpers", "common", "misc"}
 
 MODULES = sorted(
@@ -140,12 +136,7 @@ def test_every_package_has_an_init() -> None:
 def test_modules_are_short_and_say_what_they_are(module: str) -> None:
     assert ast.get_docstring(_tree(module))
     lines = len((ROOT / module).read_text("utf-8").splitlines())
-    assert lines <= LONGEST or module in LONG_ON_PURPOSE, f"{module} has {lines} lines"
-
-
-def test_long_modules_are_long() -> None:
-    for module in LONG_ON_PURPOSE:
-        assert len((ROOT / module).read_text("utf-8").splitlines()) > LONGEST
+    assert lines <= LONGEST, f"{module} has {lines} lines"
 
 
 def test_no_name_is_vague() -> None:

@@ -231,7 +231,7 @@ MUTATIONS = (
     ),
     Mutation(
         "compiled: the reed's volume a mass",
-        "model/kernel.py",
+        "model/modes.py",
         "step = -(s[8 + i] + ahead[i] + susceptance) / slope",
         "step = -(s[8 + i] + ahead[i] - susceptance) / slope",
         ("tests/model/test_kernel.py",),

@@ -12,7 +12,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 
-from wrenpipe.model import kernel
+from wrenpipe.model import kernel, modes
 from wrenpipe.model.air import Air, dry_air, humid_air
 from wrenpipe.model.column import _top, prepare
 from wrenpipe.model.coupled_network import coupled_input_admittance
@@ -298,7 +298,7 @@ def _phases(solver: ChartSolver, instrument: Instrument, is_open: NDArray[np.boo
     reed = (instrument.reed.equivalent_volume, *solver.reed)
     return np.array(
         [
-            kernel._phase(
+            modes.phase(
                 2 * math.pi * f, foot, nodes.hole, tapers, chimneys, is_open, reed, solver.air, solver.table
             )
             for f in hz
