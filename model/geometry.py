@@ -197,6 +197,11 @@ class Reed:
     resonance_hz: float = 0.0
     quality: float = 1.0
 
+    @property
+    def displaced_volume(self) -> float:
+        """The part of the volume that the reed's yielding alone adds, m3."""
+        return self.compliance_share * self.equivalent_volume
+
 
 @dataclass(frozen=True, slots=True)
 class Fingering:

@@ -22,10 +22,10 @@ from wrenpipe.model.playing_pitch import chart_solver
 from wrenpipe.model.threshold import (
     AirColumn,
     Threshold,
+    embouchure_for,
     frequency_range,
     sampled_column,
     thresholds,
-    usual_embouchure,
 )
 from wrenpipe.model.warming import even_air
 
@@ -155,8 +155,7 @@ def chart_speaking(
 ) -> tuple[Speaking, ...]:
     """Every note of a chart, in its order, by the compiled column and a usual embouchure."""
     instrument, air = even_air(instrument, air), replace(air, fall=0.0)
-    tip = instrument.bore.stations[0][1]
-    embouchures = {lip: usual_embouchure(tip, quality) for lip, quality in LIPS.items()}
+    embouchures = {lip: embouchure_for(instrument, quality) for lip, quality in LIPS.items()}
     low, high = frequency_range(instrument, air, embouchures[Lip.USUAL])
     is_open, column_of = _columns(instrument, chart, air, (low, high))
     speaker = np.array([hole.kind is HoleKind.SPEAKER for hole in instrument.holes], dtype=np.bool_)
@@ -187,7 +186,7 @@ def _columns(
     fields = p[start : start + kernel.HOLE_PARAMETERS * count]
     holes = np.ascontiguousarray(fields.reshape(kernel.HOLE_PARAMETERS, count).T)
     z0 = air.rho * air.c / (math.pi * instrument.bore.stations[0][1] ** 2)
-    compliance = instrument.reed.equivalent_volume / (air.rho * air.c**2)
+    compliance = instrument.reed.displaced_volume / (air.rho * air.c**2)
 
     def column_of(opened: NDArray[np.bool_], up_to: float) -> AirColumn:
         def admittance_at(omega: Real) -> Complex:

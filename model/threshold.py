@@ -35,7 +35,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,6 +49,7 @@ __all__ = [
     "AirColumn",
     "Embouchure",
     "Threshold",
+    "embouchure_for",
     "frequency_range",
     "network_column",
     "sampled_column",
@@ -107,6 +108,13 @@ def usual_embouchure(tip_radius: float, quality: float = USUAL_QUALITY) -> Embou
     return Embouchure(USUAL_ZETA, B_FLAT_REED_HZ * B_FLAT_TIP_RADIUS / tip_radius, quality)
 
 
+def embouchure_for(instrument: Instrument, quality: float = USUAL_QUALITY) -> Embouchure:
+    """A usual player's on an instrument: with the resonance of its reed, or a usual one where it has none."""
+    usual = usual_embouchure(instrument.mouthpiece.exit_radius, quality)
+    reed_hz = instrument.reed.resonance_hz
+    return replace(usual, reed_hz=reed_hz) if reed_hz > 0.0 else usual
+
+
 @dataclass(frozen=True, slots=True)
 class AirColumn:
     """The air column of one fingering, as seen from the reed.
@@ -157,7 +165,7 @@ def network_column(
 
     spring = air.rho * air.c**2
     z0 = air.rho * air.c / (math.pi * instrument.bore.stations[0][1] ** 2)
-    return sampled_column(admittance_at, z0, instrument.reed.equivalent_volume / spring, low, high)
+    return sampled_column(admittance_at, z0, instrument.reed.displaced_volume / spring, low, high)
 
 
 def thresholds(column: AirColumn, embouchure: Embouchure) -> tuple[Threshold, ...]:

@@ -9,7 +9,7 @@ from typing import Any
 from wrenpipe.model.geometry import Instrument, Register
 from wrenpipe.model.intonation import Intonation, NoteScore
 from wrenpipe.model.speaking import LIPS, SAFE_LEAD, Ease, Risk, Speaking
-from wrenpipe.model.threshold import Threshold, usual_embouchure
+from wrenpipe.model.threshold import Threshold, embouchure_for
 from wrenpipe.studies.page import Cells, kept_whole, paragraph, section, table
 from wrenpipe.studies.response import nearest_note
 
@@ -87,7 +87,7 @@ def speaking_words(notes: Sequence[Speaking]) -> str:
 
 
 def _embouchure_words(instrument: Instrument) -> str:
-    by = usual_embouchure(instrument.bore.stations[0][1])
+    by = embouchure_for(instrument)
     lips = ", ".join(f"{lip.value} {quality:g}" for lip, quality in LIPS.items())
     return (
         f"Taken for it: reed at {by.reed_hz:.0f} Hz, opening zeta {by.zeta:g}; quality factor by lip: {lips}."
@@ -140,7 +140,7 @@ def speaking_values(
     notes: Iterable[Speaking], instrument: Instrument, pitch_standard_hz: float
 ) -> dict[str, Any]:
     """Thresholds as JSON values, pressures over the closing pressure; what has no value is null."""
-    by = usual_embouchure(instrument.bore.stations[0][1])
+    by = embouchure_for(instrument)
     return {
         "zeta": by.zeta,
         "reed_hz": round(by.reed_hz, 3),

@@ -15,10 +15,10 @@ from wrenpipe.model.playing_pitch import playing_pitches
 from wrenpipe.model.speaking import SAFE_LEAD, Ease, Lip, Risk, Speaking, Vent, chart_speaking
 from wrenpipe.model.threshold import (
     Threshold,
+    embouchure_for,
     frequency_range,
     network_column,
     thresholds,
-    usual_embouchure,
 )
 
 AIR = dry_air()
@@ -36,7 +36,7 @@ def test_the_compiled_column_gives_the_network_s_thresholds(
     instrument = random_instrument(seed)
     opened = [hole.name for hole in instrument.holes if hole.kind is not HoleKind.SPEAKER][3:]
     (note,) = _speaking(instrument, chart_of([(1, opened)]))
-    reed = usual_embouchure(instrument.bore.stations[0][1])
+    reed = embouchure_for(instrument)
     column = network_column(instrument, opened, AIR, *frequency_range(instrument, AIR, reed))
     wanted, *others = thresholds(column, reed)
     rival = min(others, key=lambda t: t.pressure)

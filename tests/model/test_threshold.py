@@ -15,6 +15,7 @@ from wrenpipe.model.geometry import Instrument
 from wrenpipe.model.threshold import (
     AirColumn,
     Embouchure,
+    embouchure_for,
     frequency_range,
     network_column,
     sampled_column,
@@ -148,3 +149,14 @@ def test_what_a_reed_has_must_be_positive() -> None:
 
 def test_a_small_mouthpiece_takes_a_quick_reed() -> None:
     assert usual_embouchure(5e-3).reed_hz == pytest.approx(1.5 * usual_embouchure(7.5e-3).reed_hz)
+
+
+def test_an_instrument_brings_its_reed(random_instrument: Callable[[int], Instrument]) -> None:
+    """Its resonance and the volume that it displaces; without, a resonance that goes with the mouthpiece."""
+    instrument = random_instrument(1)
+    assert embouchure_for(instrument) == usual_embouchure(instrument.mouthpiece.exit_radius)
+    reed = replace(instrument.reed, compliance_share=0.5, resonance_hz=3100.0)
+    made = replace(instrument, reed=reed)
+    assert embouchure_for(made, 1.7) == replace(embouchure_for(instrument, 1.7), reed_hz=3100.0)
+    whole, half = (network_column(each, [], AIR, 100.0, 900.0).compliance for each in (instrument, made))
+    assert half == 0.5 * whole
